@@ -1,0 +1,1 @@
+"""One module a command: ``HELP`` text, ``add_arguments(parser)``, ``run(arguments) -> exit code``."""

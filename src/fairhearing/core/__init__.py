@@ -1,0 +1,1 @@
+"""Pure computation: sound, picture, notes, marks and seats. Knows no web framework."""

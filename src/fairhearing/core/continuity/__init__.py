@@ -1,0 +1,1 @@
+"""Is it one unbroken take? Evidence for a person, one module a channel; never a verdict."""

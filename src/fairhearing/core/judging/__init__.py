@@ -1,0 +1,1 @@
+"""Marks, panels and fair scores."""

@@ -1,0 +1,1 @@
+"""What was played? Pitch, notes, sections, scales, alignment to the score."""

@@ -1,0 +1,1 @@
+"""Is a take fit to be judged? Loudness, clipping, background, picture, and plain advice."""

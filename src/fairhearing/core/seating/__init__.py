@@ -1,0 +1,1 @@
+"""Who sits where, and why."""

@@ -1,0 +1,1 @@
+"""Self-contained HTML pages: one for a take, one for a season."""

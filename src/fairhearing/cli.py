@@ -1,7 +1,7 @@
 """The commands: ``fairhearing hear``, ``score``, ``seat``, ``demo``…
 
-Each command is one module of :mod:`fairhearing.commands` with ``HELP``, ``add_arguments`` and
-``run``; it is imported only when it is asked for, so that ``--help`` answers at once.
+Each command is one module of :mod:`fairhearing.commands` with ``add_arguments`` and ``run``;
+it is imported only when it is asked for, so that ``--help`` answers at once.
 An error that a user can put right is one plain sentence on standard error and exit code 2.
 """
 

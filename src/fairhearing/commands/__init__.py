@@ -1,1 +1,1 @@
-"""One module a command: ``HELP`` text, ``add_arguments(parser)``, ``run(arguments) -> exit code``."""
+"""One module a command: ``add_arguments(parser)`` and ``run(arguments) -> exit code``."""

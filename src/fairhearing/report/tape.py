@@ -38,13 +38,19 @@ def tape_svg(report: Mapping[str, Any]) -> str:
         *(_section(section, at) for section in report["sections"]),
         _seconds(length, at),
         _minute(report.get("scales") or {}, at),
-        *(_finding(number, each, at) for number, each in enumerate(_findings(report), start=1)),
+        *(_finding(number, each, at) for number, each in _placed_findings(report)),
     ]
     return "".join(parts) + "</svg>"
 
 
-def _findings(report: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
-    return [f for f in report["continuity"]["findings"] if f.get("start_s") is not None]
+def _placed_findings(report: Mapping[str, Any]) -> list[tuple[int, Mapping[str, Any]]]:
+    """Return findings with their number; one about the whole file has no place on the tape."""
+    half = (report["file"]["duration_s"] or 0.0) / 2
+    return [
+        (number, finding)
+        for number, finding in enumerate(report["continuity"]["findings"], start=1)
+        if finding["end_s"] - finding["start_s"] <= half
+    ]
 
 
 def _label(report: Mapping[str, Any]) -> str:

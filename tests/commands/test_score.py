@@ -1,0 +1,129 @@
+import json
+from pathlib import Path
+
+import pytest
+
+from fairhearing.cli import main
+from fairhearing.tables import read_table
+
+# Montgomery 2001, Design and Analysis of Experiments, ch. 4, catalyst example.
+CATALYST = """student,judge,criterion,mark
+1,A,total,73
+1,B,total,74
+1,D,total,71
+2,B,total,75
+2,C,total,67
+2,D,total,72
+3,A,total,73
+3,B,total,75
+3,C,total,68
+4,A,total,75
+4,C,total,72
+4,D,total,75
+"""
+
+
+def write(folder: Path, text: str | bytes) -> Path:
+    path = folder / "marks.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def test_incomplete_block_example_through_the_command(tmp_path):
+    path = write(tmp_path, CATALYST)
+    result = tmp_path / "scores.json"
+    assert main(["score", str(path), "--json", str(result)]) == 0
+    told = json.loads(result.read_text())
+    scores = {entry["student"]: entry for entry in told["students"]}
+    fair = [round(scores[s]["fair_score"], 3) for s in "1234"]
+    raw = [round(scores[s]["raw_mean"], 3) for s in "1234"]
+    assert fair == [71.375, 71.625, 72.0, 75.0]
+    assert raw == [72.667, 71.333, 72.0, 74.0]
+    assert all(entry["judges"] == 3 for entry in told["students"])
+    assert {entry["judge"] for entry in told["judges"]} == set("ABCD")
+    assert set(told["judges"][0]) >= {"judge", "severity", "precision"}
+
+
+def test_intraclass_table_through_the_command(tmp_path):
+    # Shrout & Fleiss 1979, Psychological Bulletin 86:420–428, table 2.
+    table = ["9 2 5 8", "6 1 3 2", "8 4 6 8", "7 1 2 6", "10 5 6 9", "6 2 4 7"]
+    lines = ["student,judge,criterion,mark"]
+    for student, row in enumerate(table, start=1):
+        lines += [
+            f"{student},{j},total,{mark}" for j, mark in zip("ABCD", row.split(), strict=True)
+        ]
+    path = write(tmp_path, "\n".join(lines))
+    result = tmp_path / "scores.json"
+    assert main(["score", str(path), "--json", str(result)]) == 0
+    icc = json.loads(result.read_text())["agreement"]["icc"]
+    names = ["ICC(1,1)", "ICC(2,1)", "ICC(3,1)", "ICC(1,k)", "ICC(2,k)", "ICC(3,k)"]
+    assert [icc[name] for name in names] == pytest.approx(
+        [0.166, 0.290, 0.715, 0.443, 0.620, 0.909], abs=5e-4
+    )
+
+
+def test_scores_table_is_what_seating_reads(tmp_path):
+    rows = ["student;judge;section;criterion;instrument;weight;mark"]
+    for instrument, judges in (("Flute", "AB"), ("Tuba", "BC")):
+        for student in range(1, 5):
+            for judge in judges:
+                rows.append(f"{student};{judge};etude;tone;{instrument};2;{student},5")
+                rows.append(f"{student};{judge};scales;scales;{instrument};1;{9 - student}")
+    path = write(tmp_path, "\ufeff" + "\r\n".join(rows))
+    out = tmp_path / "scores.csv"
+    assert main(["score", str(path), "-o", str(out)]) == 0
+    table = read_table(
+        out,
+        required=["student", "fair_score", "raw_mean", "se", "judges", "instrument"],
+        optional=["etude", "scales", "tone"],
+    )
+    assert len(table) == 8
+    assert {"etude", "scales", "tone"} <= set(table.columns)
+    first = table.rows[0]
+    assert (first["student"], first["instrument"], first["judges"]) == ("4", "Flute", "2")
+    assert first.number("fair_score") == pytest.approx((2 * 4.5 + 5) / 3)
+
+
+def test_shown_on_the_terminal(tmp_path, capsys):
+    assert main(["score", str(write(tmp_path, CATALYST))]) == 0
+    shown = capsys.readouterr().out
+    assert "71.375" in shown
+    assert "+3.875" in shown
+    assert "Krippendorff's alpha" in shown
+
+
+def test_a_missing_mark_is_left_out(tmp_path):
+    path = write(tmp_path, CATALYST + "1,C,total,\n")
+    result = tmp_path / "scores.json"
+    assert main(["score", str(path), "--json", str(result)]) == 0
+    assert json.loads(result.read_text())["students"][-1]["judges"] == 3
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("student,judge,mark\n1,A,3\n", 'marks.csv, line 1: there is no column "criterion"'),
+        ("student,judge,criterion,mark\n1,A,t,good\n", 'marks.csv, line 2: "good" under "mark"'),
+        (CATALYST + "1,A,total,70\n", "line 14: judge A marks student 1 a second time"),
+        ("student,judge,criterion,mark\n", "there is no mark"),
+        ("", "the table is empty"),
+        (
+            "student,judge,criterion,mark\n1,A,t,3\n2,A,t,4\n3,B,t,5\n",
+            "the panels are not linked (A; B never heard a student in common)",
+        ),
+    ],
+)
+def test_wrong_marks_are_one_sentence_and_nothing_is_written(tmp_path, capsys, text, says):
+    path = write(tmp_path, text)
+    out = tmp_path / "scores.csv"
+    assert main(["score", str(path), "-o", str(out), "--json", str(tmp_path / "s.json")]) == 2
+    told = capsys.readouterr().err
+    assert says in told
+    assert told.count("\n") == 1
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["marks.csv"]
+
+
+def test_a_folder_that_is_not_there(tmp_path, capsys):
+    path = write(tmp_path, CATALYST)
+    assert main(["score", str(path), "--json", str(tmp_path / "no" / "s.json")]) == 2
+    assert "cannot be written" in capsys.readouterr().err

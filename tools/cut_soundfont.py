@@ -15,7 +15,6 @@ follows the SoundFont Technical Specification 2.04, sections 5 to 8.
 
 from __future__ import annotations
 
-import json
 import struct
 import sys
 from dataclasses import dataclass, field
@@ -195,9 +194,9 @@ def cut_instrument(font: Font, cut: Cut, index: int, want: Wanted) -> list[tuple
     kept: list[tuple[list, list]] = []
     local: list[tuple[list, list]] = []
     global_loop = 0
-    for gens, mods in zones(font, b"inst", index):
-        values = dict(gens)
-        gens = [g for g in gens if g[0] not in (PAN, CHORUS, REVERB, *OFFSETS)]
+    for all_gens, mods in zones(font, b"inst", index):
+        values = dict(all_gens)
+        gens = [g for g in all_gens if g[0] not in (PAN, CHORUS, REVERB, *OFFSETS)]
         if SAMPLE not in values:
             kept.append((gens, mods))
             global_loop = values.get(LOOP, 0)
@@ -211,16 +210,17 @@ def cut_instrument(font: Font, cut: Cut, index: int, want: Wanted) -> list[tuple
     low = 0
     for i, (gens, mods) in enumerate(chosen):
         values = dict(gens)
+        keys = values.get(KEYS, 127 << 8)
         if want.every > 1:
             last = i + 1 == len(chosen)
             after = 128 if last else dict(chosen[i + 1][0])[KEYS] & 255
-            high = 127 if last else ((values[KEYS] >> 8) + after) // 2
-            gens = [(KEYS, low | high << 8) if g[0] == KEYS else g for g in gens]
+            high = 127 if last else ((keys >> 8) + after) // 2
+            keys = low | high << 8
             low = high + 1
         looped = bool(values.get(LOOP, global_loop) & 1)
         new = keep_sample(font, cut, values[SAMPLE], want, looped)
-        gens = [g for g in gens if g[0] != SAMPLE]
-        kept.append(([*gens, (SAMPLE, new)], mods))
+        inner = [g for g in gens if g[0] not in (SAMPLE, KEYS)]
+        kept.append(([(KEYS, keys), *inner, (SAMPLE, new)], mods))
     return kept
 
 
@@ -238,19 +238,21 @@ def main(source: Path) -> None:
         )
         new_of: dict[int, int] = {}
         kept = []
-        for gens, mods in zones(font, b"phdr", index):
-            values = dict(gens)
-            gens = [g for g in gens if g[0] not in (PAN, CHORUS, REVERB)]
-            if INSTRUMENT in values:
-                old = values[INSTRUMENT]
-                if old not in new_of:
-                    zone_list = cut_instrument(font, cut, old, want)
-                    if not any(SAMPLE in dict(z[0]) for z in zone_list):
-                        continue
-                    new_of[old] = len(instruments)
-                    instruments.append((font.tables[b"inst"][old][0], zone_list))
-                gens = [g for g in gens if g[0] != INSTRUMENT] + [(INSTRUMENT, new_of[old])]
-            kept.append((gens, mods))
+        for all_gens, mods in zones(font, b"phdr", index):
+            values = dict(all_gens)
+            gens = [g for g in all_gens if g[0] not in (PAN, CHORUS, REVERB)]
+            if INSTRUMENT not in values:
+                kept.append((gens, mods))
+                continue
+            old = values[INSTRUMENT]
+            if old not in new_of:
+                zone_list = cut_instrument(font, cut, old, want)
+                if not any(SAMPLE in dict(zone[0]) for zone in zone_list):
+                    continue
+                new_of[old] = len(instruments)
+                instruments.append((font.tables[b"inst"][old][0], zone_list))
+            inner = [g for g in gens if g[0] != INSTRUMENT]
+            kept.append(([*inner, (INSTRUMENT, new_of[old])], mods))
         place = (want.bank, want.program)
         if place in presets:  # a second cut of the drum kit: leave its global zone out
             presets[place][1].extend(z for z in kept if INSTRUMENT in dict(z[0]))

@@ -1,0 +1,191 @@
+"""From frames to notes: a hidden Markov model of silence, and an attack and sustain per pitch.
+
+Each semitone has a chain of attack frames followed by a sustain state. During the attack the
+measured pitch may still be that of the note before (reverberation holds it for 30–60 ms), so the
+chain is tolerant; it also sets the shortest possible note. A new note costs less where the sound
+says that something begins. Notes are never ended by voicing alone, because in a reverberant room
+up to half of the frames between notes are called voiced.
+
+The best path is found by dynamic programming (Viterbi 1967); costs are in nats.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from fairhearing.core.playing.pitch import HOP_S
+
+SILENCE = -1
+
+
+@dataclass(frozen=True, slots=True)
+class NoteCosts:
+    """Settings of the model, in nats unless said otherwise."""
+
+    attack_frames: int = 8
+    off_pitch: float = 3.0
+    off_pitch_free: float = 0.25
+    off_pitch_most: float = 2.2
+    attack_off_pitch_most: float = 0.5
+    unvoiced: float = 0.6
+    silence_voiced: float = 1.0
+    begin: float = 6.0
+    change: float = 6.0
+    repeat: float = 9.0
+    end: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """What the model looks at, one value per 8 ms frame.
+
+    Attributes
+    ----------
+    midi : ndarray of float64, shape (n,)
+        Pitch relative to the take's own tuning, as a fractional MIDI number.
+    confidence : ndarray of float64, shape (n,)
+        0…1.
+    onset : ndarray of float64, shape (n,)
+        Evidence in nats that a note begins here (positive) or does not (negative).
+    level_db : ndarray of float64, shape (n,)
+    """
+
+    midi: NDArray[np.float64]
+    confidence: NDArray[np.float64]
+    onset: NDArray[np.float64]
+    level_db: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A note as the model found it: first frame, frame after the last, semitone."""
+
+    first: int
+    end: int
+    midi: int
+
+
+def find_spans(
+    frames: Frames, *, lowest_midi: int, highest_midi: int, costs: NoteCosts
+) -> list[Span]:
+    """Return the notes of the best path.
+
+    Parameters
+    ----------
+    frames : Frames
+    lowest_midi, highest_midi : int
+        Pitches that a note may have.
+    costs : NoteCosts
+    """
+    if not len(frames.midi):
+        return []
+    path, begins = _best_path(frames, lowest_midi, highest_midi, costs)
+    spans: list[Span] = []
+    edges = np.flatnonzero(begins | np.concatenate([[True], path[1:] != path[:-1]]))
+    for first, end in zip(edges, [*edges[1:], len(path)], strict=True):
+        if path[first] != SILENCE:
+            spans.append(Span(int(first), int(end), int(path[first]) + lowest_midi))
+    return spans
+
+
+def _emissions(
+    frames: Frames, lowest: int, highest: int, costs: NoteCosts
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """Return the costs of sustain (n, p), attack (n, p) and silence (n,)."""
+    pitches = np.arange(lowest, highest + 1, dtype=np.float32)
+    away = np.abs(frames.midi[:, None].astype(np.float32) - pitches)
+    away = np.maximum(away - costs.off_pitch_free, 0) * costs.off_pitch
+    sure = frames.confidence[:, None].astype(np.float32)
+    unvoiced = costs.unvoiced * (1 - sure)
+    sustain = sure * np.minimum(away, costs.off_pitch_most) + unvoiced
+    attack = sure * np.minimum(away, costs.attack_off_pitch_most) + 0.3 * unvoiced
+    # Relative to the loudest nearby: a tail that has fallen 20 dB may be silence though voiced.
+    near = maximum_filter1d(frames.level_db, 2 * int(0.4 / HOP_S) + 1)
+    loud = np.clip((frames.level_db - near + 22) / 16, 0.05, 1.0)
+    silence = costs.silence_voiced * frames.confidence * loud
+    return sustain, attack, silence.astype(np.float32)
+
+
+def _best_path(
+    frames: Frames, lowest: int, highest: int, costs: NoteCosts
+) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
+    sustain, attack, silence = _emissions(frames, lowest, highest, costs)
+    count, pitches = sustain.shape
+    chain = costs.attack_frames
+    held = np.full(pitches, np.inf, dtype=np.float32)
+    rising = np.full((chain, pitches), np.inf, dtype=np.float32)
+    still = np.float32(0)
+    # Back pointers: into silence (from which pitch, or silence), into an attack, into a sustain.
+    from_still = np.full(count, SILENCE, dtype=np.int16)
+    from_attack = np.full((count, pitches), SILENCE, dtype=np.int16)
+    arrived = np.zeros((count, pitches), dtype=np.bool_)
+    for t in range(count):
+        best = int(np.argmin(held))
+        best_cost = held[best]
+        onset = frames.onset[t]
+        begin = still + costs.begin - onset
+        change = best_cost + costs.change - onset
+        repeat = held + costs.repeat - onset
+        entry = np.full(pitches, min(begin, change), dtype=np.float32)
+        source = np.full(pitches, SILENCE if begin <= change else best, dtype=np.int16)
+        again = repeat < entry
+        again[best] = repeat[best] < begin
+        if source[best] == best and not again[best]:
+            entry[best], source[best] = begin, SILENCE
+        entry[again] = repeat[again]
+        source[again] = np.flatnonzero(again)
+        from_attack[t] = source
+        into = rising[-1] < held
+        arrived[t] = into
+        new_held = np.where(into, rising[-1], held) + sustain[t]
+        rising[1:] = rising[:-1]
+        rising[0] = entry
+        rising += attack[t]
+        ended = best_cost + costs.end
+        if ended < still:
+            from_still[t] = best
+            still = ended
+        still = still + silence[t]
+        held = new_held
+        least = min(still, held.min())
+        still, held = still - least, held - least
+        rising -= least
+    last = SILENCE if still <= held.min() else int(np.argmin(held))
+    return _trace(from_still, from_attack, arrived, chain=chain, last=last)
+
+
+def _trace(
+    from_still: NDArray[np.int16],
+    from_attack: NDArray[np.int16],
+    arrived: NDArray[np.bool_],
+    *,
+    chain: int,
+    last: int,
+) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
+    count = len(from_still)
+    path = np.full(count, SILENCE, dtype=np.int16)
+    begins = np.zeros(count, dtype=np.bool_)
+    state = last
+    t = count - 1
+    while t >= 0:
+        path[t] = state
+        if state == SILENCE:
+            state = int(from_still[t])
+            t -= 1
+            continue
+        if not arrived[t, state]:
+            t -= 1
+            continue
+        # The sustain began here; the chain of attack frames lies before it.
+        first = t - chain
+        path[max(first, 0) : t] = state
+        if first < 0:
+            break
+        begins[first] = True
+        state = int(from_attack[first, state])
+        t = first - 1
+    return path, begins

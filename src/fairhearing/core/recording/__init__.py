@@ -10,6 +10,8 @@ Conventions
   serves every :class:`Observer`; memory does not grow with the length of the take.
 """
 
+from fairhearing.core.recording.limits import Limits
+from fairhearing.core.recording.listen import listen
 from fairhearing.core.recording.types import (
     AudioStream,
     Observer,
@@ -19,4 +21,13 @@ from fairhearing.core.recording.types import (
     VideoStream,
 )
 
-__all__ = ["AudioStream", "Observer", "Picture", "Probe", "SoundBlock", "VideoStream"]
+__all__ = [
+    "AudioStream",
+    "Limits",
+    "Observer",
+    "Picture",
+    "Probe",
+    "SoundBlock",
+    "VideoStream",
+    "listen",
+]

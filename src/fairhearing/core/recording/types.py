@@ -25,7 +25,8 @@ class VideoStream:
     frame_rate : float or None
         Average frames per second; None when the file does not say.
     variable_rate : bool
-        True when frame durations differ by more than a tick of rounding.
+        True when frame durations differ by more than a tick of rounding; as measured, so
+        False until the take has been decoded.
     """
 
     codec: str
@@ -49,8 +50,19 @@ class AudioStream:
 class Probe:
     """What a file says about itself, before anything is decoded.
 
-    ``duration_s`` is the longest track's end in seconds, or None when the file does not say;
-    ``bytes`` the size; ``sha256`` the hexadecimal digest of the whole file.
+    Attributes
+    ----------
+    name, sha256, bytes
+        File name without folders, hexadecimal digest of the whole file, size.
+    container : str
+        "mp4", "mov", "m4a", "webm", "matroska", "wav" or "mp3", by its content.
+    duration_s : float or None
+        End of the longest track in seconds; None when the file does not say. After decoding
+        it is what was found.
+    video, audio : VideoStream, AudioStream or None
+        The tracks that are read; None when there is none (or it was not asked for).
+    warnings : tuple of str
+        Plain sentences about missing or spoiled parts; known after decoding only.
     """
 
     name: str
@@ -60,6 +72,7 @@ class Probe:
     duration_s: float | None
     video: VideoStream | None
     audio: AudioStream | None
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +82,8 @@ class SoundBlock:
     Attributes
     ----------
     start : Fraction
-        Presentation time of the first sample, in seconds.
+        Presentation time of the first sample, in seconds; never negative. Blocks follow one
+        another without a hole unless the file has one, and never overlap.
     samples : ndarray of float32, shape (n, channels)
         One or two channels (more are folded down), −1…1, at the probe's sample rate.
     """

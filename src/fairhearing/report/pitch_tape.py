@@ -104,10 +104,10 @@ def _row(notes: Sequence[Mapping[str, Any]], first: float, top: float, staff: _S
 def _note(note: Mapping[str, Any], x: float, end: float, bottom: float, staff: _Staff) -> str:
     step, sign = staff.place(note["midi"])
     y = bottom - step * SPACE / 2
-    unsure = (note.get("confidence") or 0.0) < SURE
+    look = "note unsure" if (note.get("confidence") or 0.0) < SURE else "note"
     name = note_name(note["midi"] + staff.shift, prefer=staff.prefer)
     return (
-        f"<g{' class=unsure' if unsure else ''}>"
+        f'<g class="{look}">'
         f"<title>{name} at {clock(note['onset_s'], tenths=True)}</title>"
         f"{_ledgers(x, step, bottom)}"
         f'<path class="held" d="M{x + 4:.1f} {y:.1f}H{end:.1f}"/>'

@@ -53,10 +53,10 @@ def take_page(
         instrument=instrument.get("name"),
         invented=bool(report.get("invented")),
         media=media,
-        glance=_glance(report),
+        glance=glance_lines(report),
         remarks=report.get("remarks") or [],
         tape=Markup(tape_svg(report)),
-        levels=_levels(report["quality"]),
+        levels=level_lines(report["quality"]),
         chromatic=_chromatic(report),
         scales=_scales(report),
         pieces=_pieces(report, pencil or {}),
@@ -65,7 +65,8 @@ def take_page(
     )
 
 
-def _glance(report: Report) -> list[Line]:
+def glance_lines(report: Report) -> list[Line]:
+    """Return what a person wants to know first."""
     kinds = [s["kind"] for s in report["sections"] if s["kind"] != "other"]
     lines = [Line("Heard in the take", in_words(kinds) if kinds else "no section found")]
     chromatic = report.get("chromatic")
@@ -91,7 +92,9 @@ def _glance(report: Report) -> list[Line]:
     return lines
 
 
-def _levels(quality: Report) -> list[Line]:
+def level_lines(quality: Report) -> list[Line]:
+    """Return the measured levels and the picture, each with its unit."""
+
     def shown(value: float | None, unit: str, digits: int = 1) -> str:
         return "not measurable" if value is None else f"{value:.{digits}f} {unit}"
 

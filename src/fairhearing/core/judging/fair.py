@@ -279,9 +279,7 @@ def _errors(fitted: _Fitted, shares: Floats) -> _ErrorModel:
     sigma = sparse.diags_array(variance[heard.judge])
 
     def gather(values: Floats, index: Indices, size: int) -> sparse.csr_array:
-        return sparse.csr_array(
-            sparse.csr_array((values, (index, rows)), (size, n)) @ indicator
-        )
+        return sparse.csr_array(sparse.csr_array((values, (index, rows)), (size, n)) @ indicator)
 
     weight = marks.weight * vote[marks.judge]
     centre = sparse.diags_array(1 / sum_by(marks.student, weight, n_students)) @ gather(
@@ -305,8 +303,14 @@ def _errors(fitted: _Fitted, shares: Floats) -> _ErrorModel:
     level = gather(marks.weight, of_row, n_groups).toarray()
     level /= sum_by(of_row, marks.weight, n_groups)[:, None]
     effects = gather(shares, marks.student, n_students).toarray() - level[group]
+    own_variance = np.asarray(own.power(2) @ variance[heard.judge], dtype=np.float64)
+    if not equal:
+        # Votes are estimates too: Meier 1953, Biometrics 9:59–73.
+        votes = own.copy()
+        votes.data = votes.data * (1 - votes.data) / noise.weight_freedom[heard.judge]
+        own_variance *= 1 + 4 * np.asarray(votes.sum(axis=1)).ravel()
     return _ErrorModel(
-        own=np.asarray(own.power(2) @ variance[heard.judge], dtype=np.float64),
+        own=own_variance,
         sensitivity=np.asarray(effects @ fitted.final.inverse, dtype=np.float64),
         cross=np.asarray((own @ sigma @ response).toarray(), dtype=np.float64),
         spread=np.asarray((response.T @ sigma @ response).toarray(), dtype=np.float64),

@@ -51,6 +51,11 @@ class JudgeNoise:
     prior_freedom: float
 
     @property
+    def weight_freedom(self) -> Floats:
+        """Degrees of freedom behind each judge's vote, shape (J,); infinite with equal votes."""
+        return self.freedom + self.prior_freedom
+
+    @property
     def precision(self) -> Floats:
         """Relative vote of each judge, typical judge 1, shape (J,)."""
         if not np.isfinite(self.pooled) or self.pooled <= 0 or np.isinf(self.prior_freedom):

@@ -65,12 +65,14 @@ def pitch_tape_svg(
         Semitones from the sounding to the written note.
     """
     staff = replace(_CLEFS.get(clef, _CLEFS["treble"]), shift=written_minus_sounding, prefer=prefer)
-    rows = []
+    rows: list[str] = []
     y = 0.0
     first = start_s
     while first < end_s - 0.05:
         last = min(first + ROW_S, end_s)
         inside = [n for n in notes if first <= n["onset_s"] < last]
+        if not inside and first + ROW_S >= end_s and rows:
+            break  # nothing begins in what is left: no empty staff at the end
         steps = [staff.place(n["midi"])[0] for n in inside]
         top = y + 14 + max(0, *(s - 8 for s in steps), 0) * SPACE / 2
         rows.append(_row(inside, first, top, staff))

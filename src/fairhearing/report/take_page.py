@@ -72,7 +72,7 @@ def glance_lines(report: Report) -> list[Line]:
     chromatic = report.get("chromatic")
     if chromatic and chromatic.get("lowest_midi") is not None:
         low, high = (_written(report, chromatic[k]) for k in ("lowest_midi", "highest_midi"))
-        lines.append(Line("Chromatic scale", f"{low} to {high}", _pitch_word(report)))
+        lines.append(Line("Chromatic scale", f"{low} to {high}", f"{_pitch_word(report)} pitch"))
     scales = report.get("scales")
     if scales and scales.get("window_start_s") is not None:
         inside = [s for s in scales["played"] if s["complete"] and s["in_window"]]

@@ -45,6 +45,7 @@ class SoundTrack:
         self._held: list[NDArray[np.float32]] = []
         self._held_count = 0
         self._started = False
+        self._previous: tuple[Fraction | None, NDArray[np.float32], int | None] | None = None
         self._resampler: AudioResampler | None = None
         self.jumps = 0
         self.total = 0
@@ -56,19 +57,36 @@ class SoundTrack:
 
     def take(self, frame: AudioFrame) -> Iterator[tuple[Fraction, NDArray[np.float32]]]:
         """Take one decoded frame; yields the blocks that are complete."""
-        time = None
-        if frame.pts is not None and frame.time_base is not None:
-            time = frame.pts * frame.time_base - self._origin
+        time, lasts = None, None
+        if frame.time_base is not None:
+            if frame.pts is not None:
+                time = frame.pts * frame.time_base - self._origin
+            if frame.duration:
+                lasts = round(frame.duration * frame.time_base * self.rate_hz)
         for samples in self._samples(frame):
-            yield from self._place(time, samples)
+            yield from self._place_previous()
+            self._previous = (time, samples, lasts)
             time = None
 
     def finish(self) -> Iterator[tuple[Fraction, NDArray[np.float32]]]:
-        """Yield what is still held."""
+        """Yield what is still held.
+
+        Coders fill up the last frame; what lies beyond its announced length is not played.
+        """
+        if self._previous is not None and self._previous[2] is not None:
+            time, samples, lasts = self._previous
+            self._previous = (time, samples[: lasts or None], None)
+        yield from self._place_previous()
         if self._resampler is not None:
             for frame in self._resampler.resample(None):
                 yield from self._place(None, _interleaved(frame, self.channels))
         yield from self._release(everything=True)
+
+    def _place_previous(self) -> Iterator[tuple[Fraction, NDArray[np.float32]]]:
+        if self._previous is not None:
+            time, samples, _ = self._previous
+            self._previous = None
+            yield from self._place(time, samples)
 
     def _place(
         self, time: Fraction | None, samples: NDArray[np.float32]
@@ -88,8 +106,6 @@ class SoundTrack:
             self._started = True
             self._anchor = start
             self._sent = 0
-        if len(samples) == 0:
-            return
         self._held.append(samples)
         self._held_count += len(samples)
         self.total += len(samples)

@@ -105,27 +105,23 @@ def level_lines(quality: Report) -> list[Line]:
         Line("Background of the room", shown(quality["background_dbfs"], "dBFS")),
         Line("Playing above the background", shown(quality["snr_db"], "dB")),
     ]
-    return lines + [
-        Line(_PICTURE_NAMES[key], "not measurable" if value is None else _picture_word(value))
-        for key, value in (quality.get("picture") or {}).items()
-        if key in _PICTURE_NAMES
-    ]
+    return [*lines, *_picture_lines(quality.get("picture") or {})]
 
 
-_PICTURE_NAMES = {
-    "brightness": "Brightness of the picture",
-    "upright": "Picture upright",
-    "steady": "Picture steady",
-    "player_in_frame": "Somebody in the frame",
-}
-
-
-def _picture_word(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "look at it"
-    if isinstance(value, float) and 0 <= value <= 1:
-        return f"{value:.0%} of the time"
-    return str(value)
+def _picture_lines(picture: Report) -> list[Line]:
+    """Return the picture's figures; a key that is absent was not looked at."""
+    lines = []
+    if picture.get("brightness") is not None:
+        lines.append(Line("Brightness of the picture", f"{picture['brightness']:.0%}", "of white"))
+    if picture.get("upright") is not None:
+        lines.append(Line("Picture upright", "yes" if picture["upright"] else "look at it"))
+    if picture.get("shake_percent") is not None:
+        shake = f"{picture['shake_percent']:.1f} %"
+        lines.append(Line("Shake of the picture", shake, "of its width"))
+    if picture.get("somebody_share") is not None:
+        share = f"{picture['somebody_share']:.0%}"
+        lines.append(Line("Somebody in the frame", share, "of the pictures looked at"))
+    return lines
 
 
 def _chromatic(report: Report) -> dict[str, Any] | None:

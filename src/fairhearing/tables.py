@@ -465,8 +465,9 @@ def _write_sheet(path: Path, columns: Sequence[str], rows: Iterable[Sequence[obj
         made = []
         for value in values:
             safe = _safe(value)
-            cell = WriteOnlyCell(sheet, value=safe if isinstance(safe, int | float) else str(safe))
-            if isinstance(value, str):
+            number = safe if isinstance(safe, int | float) else None
+            cell = WriteOnlyCell(sheet, value=str(safe) or None if number is None else number)
+            if cell.value is not None and number is None:
                 cell.data_type = "s"  # never a formula, whatever it starts with
             if bold:
                 cell.font = Font(bold=True)

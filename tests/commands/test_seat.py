@@ -1,0 +1,190 @@
+"""``fairhearing seat`` from files to files; invented students."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from fairhearing.cli import main
+
+SEASON = """
+name = "Spring Placement Auditions"
+invented = true
+[[section]]
+kind = "scales"
+[[section]]
+kind = "honors"
+[seating]
+tie_break = ["scales"]
+[[ensemble]]
+name = "Wind Ensemble"
+grades = [9, 12]
+honors = true
+minimum_score = 60
+[ensemble.seats]
+flute = { least = 1, ideal = 2, parts = ["1st", "2nd"], doubles = ["piccolo"] }
+baritone-saxophone = 1
+percussion = 2
+[[ensemble]]
+name = "Symphonic Band"
+[ensemble.seats]
+flute = { least = 2, ideal = 2, most = 9 }
+alto-saxophone = { ideal = 2, most = 9 }
+percussion = { ideal = 1, most = 9 }
+tuba = { least = 1, ideal = 1 }
+"""
+ROSTER = """student,name,grade,instrument,second_instrument,would_switch,honors
+101,"Ash, Ana",9,flute,,,yes
+102,Bo Birk,10,flute,,,yes
+103,Cy Cole,11,flute,,,yes
+104,Dee Dorn,12,flute,,,no
+105,"=cmd|' /c calc'!A0",9,alto sax,,bari sax,yes
+106,Fay Frost,10,snare,,,yes
+107,Gus Gale,10,marimba,,,yes
+108,Hal Hart,10,xylophone,,,yes
+109,Ivy Iver,10,flute,,,yes
+"""
+SCORES = """student,fair_score,raw_mean,se,judges,scales
+101,80,80,2,3,5
+102,90.5,90,2,3,5
+103,80,80,2,3,7
+104,95,95,2,3,9
+105,70,70,2,3,4
+106,66,66,2,3,4
+107,88,88,2,3,4
+108,59,59,2,3,4
+109,,,,0,
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "season.toml").write_text(SEASON, encoding="utf-8")
+    (tmp_path / "roster.csv").write_text(ROSTER, encoding="utf-8")
+    (tmp_path / "scores.csv").write_text(SCORES, encoding="utf-8")
+    return tmp_path
+
+
+def _seat(folder: Path, *more: str) -> int:
+    return main(["seat", str(folder / "scores.csv"), str(folder), *more])
+
+
+def test_from_scores_to_seats(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out, table = folder / "plan.json", folder / "seats.csv"
+    assert _seat(folder, "--json", str(out), "-o", str(table)) == 0
+    said = capsys.readouterr().out
+    assert "Spring Placement Auditions (invented data): 8 of 9 seated" in said
+    assert "tuba in Symphonic Band: 0 of at least 1, 1 short; 0 students could sit there" in said
+    assert "Not scored and therefore not seated on it: 109 (flute)." in said
+    plan = json.loads(out.read_text(encoding="utf-8"))
+    assert (plan["version"], plan["invented"], plan["proven"]) == (1, True, True)
+    sections = {
+        section["chairs"]: section["players"]
+        for ensemble in plan["ensembles"]
+        for section in ensemble["sections"]
+    }
+    assert sections == {
+        "wind-ensemble/flute": ["102", "103"],  # 103 before 101 by the scales, both with 80
+        "wind-ensemble/baritone-saxophone": ["105"],
+        "wind-ensemble/percussion": ["107", "106"],
+        "symphonic-band/flute": ["104", "101"],
+        "symphonic-band/alto-saxophone": [],
+        "symphonic-band/percussion": ["108"],
+        "symphonic-band/tuba": [],
+    }
+    students = {one["student"]: one for one in plan["students"]}
+    assert students["102"]["doubles"] == ["piccolo"]
+    assert students["104"]["why"].endswith("flute in Wind Ensemble (it needs the honors excerpt).")
+    assert students["104"]["changes"][0]["kind"] == "eligibility"
+    assert students["108"]["changes"][0]["score"] == 66.01
+    assert "59.00 is below the minimum of 60" in students["108"]["why"]
+    with table.open(encoding="utf-8-sig", newline="") as lines:
+        rows = {row["student"]: row for row in csv.DictReader(lines)}
+    assert rows["105"]["name"] == "'=cmd|' /c calc'!A0"
+    assert (rows["103"]["part"], rows["103"]["chair"], rows["101"]["alternate_for"]) == (
+        "2nd",
+        "1",
+        "1: flute in Wind Ensemble",
+    )
+    assert sorted(one.name for one in folder.iterdir()) == [
+        "plan.json",
+        "roster.csv",
+        "scores.csv",
+        "season.toml",
+        "seats.csv",
+    ]
+
+
+def test_a_workbook_in_and_out_is_the_same(folder: Path) -> None:
+    for name in ("roster", "scores"):
+        book = openpyxl.Workbook()
+        with (folder / f"{name}.csv").open(newline="") as lines:
+            for cells in csv.reader(lines):
+                assert book.active is not None
+                book.active.append([float(c) if c.replace(".", "").isdigit() else c for c in cells])
+                for cell in book.active[book.active.max_row]:
+                    cell.data_type = "s" if isinstance(cell.value, str) else cell.data_type
+        book.save(folder / f"{name}.xlsx")
+    out = [folder / "a.json", folder / "b.json"]
+    assert _seat(folder, "--json", str(out[0])) == 0
+    (folder / "roster.csv").unlink()
+    arguments = ["seat", str(folder / "scores.xlsx"), str(folder / "season.toml")]
+    assert main([*arguments, "--json", str(out[1]), "-o", str(folder / "seats.xlsx")]) == 0
+    assert out[0].read_bytes() == out[1].read_bytes()
+    sheet = openpyxl.load_workbook(folder / "seats.xlsx").active
+    assert sheet is not None
+    assert {cell.data_type for row in sheet for cell in row} <= {"s", "n"}
+
+
+def test_shuffled_tables_give_the_same_plan(folder: Path) -> None:
+    assert _seat(folder, "--json", str(folder / "a.json")) == 0
+    for name in ("roster.csv", "scores.csv"):
+        head, *lines = (folder / name).read_text().splitlines()
+        (folder / name).write_text(
+            "\r\n".join([head, *reversed(lines)]).replace(",", ";")
+            if name == "scores.csv"
+            else "\n".join([head, *reversed(lines)])
+        )
+    assert _seat(folder, "--json", str(folder / "b.json")) == 0
+    a, b = (json.loads((folder / name).read_text()) for name in ("a.json", "b.json"))
+    assert {**a, "notes": None} == {**b, "notes": None}
+
+
+def test_pins_are_shown_with_their_envy(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "pins.csv").write_text(
+        "student,ensemble,reason\n101,Wind Ensemble,section leader\n109,,ill\n"
+    )
+    assert _seat(folder, "--pins", str(folder / "pins.csv")) == 0
+    said = capsys.readouterr().out
+    assert "103 would rather sit in wind-ensemble/flute, where 101 is seated by hand" in said
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        ("scores.csv", "101,80", "999,80", "scores.csv, line 2: number 999 is not on the roster"),
+        ("scores.csv", "102,90.5", "101,90.5", "line 3: number 101 on flute has a score already"),
+        ("scores.csv", "fair_score", "points", 'line 1: there is no column "fair_score"'),
+        ("scores.csv", "90.5", "ninety", 'line 3: "ninety" under "fair_score" is not a number'),
+        ("roster.csv", "xylophone", "xylophon", 'line 9: "xylophon" is not an instrument of the'),
+        ("season.toml", "tuba = {", "tuba = { fill = 2, ", '"fill" must be one of top, leaders'),
+        ("season.toml", "least = 1, ideal = 1", "least = 3, ideal = 1", "least 3, ideal 1"),
+    ],
+)
+def test_wrong_input_is_one_sentence_and_writes_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str], *, file: str, old: str, new: str, says: str
+) -> None:
+    text = (folder / file).read_text()
+    assert old in text
+    (folder / file).write_text(text.replace(old, new, 1))
+    assert _seat(folder, "--json", str(folder / "p.json"), "-o", str(folder / "s.csv")) == 2
+    captured = capsys.readouterr()
+    assert says in captured.err
+    assert captured.err.count("\n") == 1
+    assert not captured.out
+    assert not (folder / "p.json").exists()
+    assert not (folder / "s.csv").exists()

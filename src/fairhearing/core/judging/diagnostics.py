@@ -106,7 +106,7 @@ class OutlyingMark:
 
 def judge_reports(scores: FairScores) -> tuple[JudgeReport, ...]:
     """Describe every judge, in the order of ``scores.marks.judges``."""
-    others, others_variance = _others(scores)
+    others, others_variance = others_of(scores)
     n_judges = scores.heard.n_judges
     limit = _FAMILY / n_judges
     value = scores.heard.mean(scores.marks, scores.marks.mark)
@@ -137,7 +137,7 @@ def judge_reports(scores: FairScores) -> tuple[JudgeReport, ...]:
     return tuple(reports)
 
 
-def _others(scores: FairScores) -> tuple[Floats, Floats]:
+def others_of(scores: FairScores) -> tuple[Floats, Floats]:
     """Return each listening's score by the other judges and its error variance, (L,) and (L,)."""
     heard = scores.heard
     vote = scores.precision[heard.judge] * heard.weight
@@ -232,7 +232,7 @@ def outlying_marks(scores: FairScores) -> tuple[OutlyingMark, ...]:
 
 def _outlying_listenings(scores: FairScores) -> list[OutlyingMark]:
     heard, marks = scores.heard, scores.marks
-    others, variance = _others(scores)
+    others, variance = others_of(scores)
     adjusted = heard.mean(marks, scores.adjusted)
     shift = heard.mean(marks, marks.mark) - adjusted
     spread = np.sqrt(variance + scores.noise.variance[heard.judge])
@@ -271,7 +271,7 @@ def _outlying_single(scores: FairScores) -> list[OutlyingMark]:
     z = np.zeros(len(rest))
     usable = known & (scale > 0)
     z[usable] = rest[usable] / scale[usable]
-    # One false alarm in two tables is a fair price for finding slips of the pen.
+    # Set low enough to find slips of the pen, at the price of an innocent mark or two a table.
     limit = stats.norm.isf(0.5 / 2 / known.sum())
     apart = np.abs(z) > limit
     # A slip also makes its neighbours look odd; of three or more only the farthest is named.

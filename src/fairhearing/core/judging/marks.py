@@ -11,6 +11,7 @@ student who auditions on two instruments has two takes and two scores. A mark th
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from fairhearing.core.errors import TableError
 
+_DIGITS = re.compile(r"([0-9]+)")
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -256,21 +258,11 @@ def _numbered(names: Iterable[_Name]) -> dict[_Name, int]:
 
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key under which "J2" stands before "J10"."""
-    parts: list[tuple[int, int, str]] = []
-    digits = text = ""
-    for letter in name + "\0":
-        if letter.isascii() and letter.isdigit():
-            if text:
-                parts.append((1, 0, text))
-                text = ""
-            digits += letter
-        else:
-            if digits:
-                parts.append((0, int(digits), digits))
-                digits = ""
-            text += letter
-    parts.append((1, 0, text))
-    return tuple(parts)
+    return tuple(
+        (0, int(part), part) if part.isdecimal() else (1, 0, part)
+        for part in _DIGITS.split(name)
+        if part
+    )
 
 
 def _natural(name: str | tuple[str, str]) -> tuple[object, ...]:

@@ -8,13 +8,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from markupsafe import Markup
 
+from fairhearing.core.packet import instruments
 from fairhearing.report.page import render
 from fairhearing.report.take_page import Line
 from fairhearing.report.tape import tape_svg
-from fairhearing.report.words import clock, counted, note_name
+from fairhearing.report.words import clock, counted, in_words, note_name
+from fairhearing.season import Roster, Season
 
 Report = Mapping[str, Any]
 
@@ -59,6 +62,52 @@ class SeasonFacts:
     invented: bool
 
 
+def season_report(
+    season: Season,
+    roster: Roster,
+    *,
+    reports: Mapping[str, Report],
+    scores: Report,
+    seats: Report,
+    pages: str | None = None,
+) -> str:
+    """Return the season's page from what the commands wrote.
+
+    Students appear by audition number only.
+
+    Parameters
+    ----------
+    reports : mapping of str to report
+        Hearing reports by the name of the take's file.
+    scores, seats : mapping
+        The JSON of ``fairhearing score`` and ``fairhearing seat``.
+    pages : str, optional
+        Folder of the takes' own pages, relative to this page.
+    """
+    facts = SeasonFacts(
+        name=season.name,
+        schools=[school.name for school in season.schools],
+        dates=_dates(season),
+        invented=season.invented,
+    )
+    takes = [
+        HeardTake(
+            report.get("student") or name,
+            report,
+            f"{quote(pages)}/{quote(name)}.html" if pages else None,
+        )
+        for name, report in reports.items()
+    ]
+    return season_page(
+        facts,
+        takes=sorted(takes, key=lambda take: take.number),
+        scores=scores,
+        ensembles=[_ensemble(entry) for entry in seats["ensembles"]],
+        students=_students(roster, scores, seats),
+        plan_notes=seats["notes"],
+    )
+
+
 def season_page(
     season: SeasonFacts,
     *,
@@ -92,11 +141,60 @@ def season_page(
     )
 
 
+def _dates(season: Season) -> str:
+    named = (("takes due", season.dates.due), ("results", season.dates.results))
+    return " · ".join(f"{word} {when:%A %d %B %Y, %H:%M}" for word, when in named if when)
+
+
+def _ensemble(entry: Report) -> SeatedEnsemble:
+    sections = entry["sections"]
+    players = sum(len(section["players"]) for section in sections)
+    return SeatedEnsemble(
+        name=entry["name"],
+        count=counted(players, "player"),
+        svg="",
+        rows=[
+            Line(
+                section["instrument"],
+                ", ".join(section["players"]) or "open",
+                f"{section['least']} to {section['most']}, best {section['ideal']}"
+                + (f"; {section['shortfall']} short" if section["shortfall"] else ""),
+            )
+            for section in sections
+        ],
+    )
+
+
+def _students(roster: Roster, scores: Report, seats: Report) -> list[SeatedStudent]:
+    names = {
+        section["chairs"]: f"{entry['name']}, {section['instrument']}"
+        for entry in seats["ensembles"]
+        for section in entry["sections"]
+    }
+    best: dict[str, list[str]] = {}
+    for scored in scores["students"]:
+        if scored["fair_score"] is not None:
+            best.setdefault(scored["student"], []).append(f"{scored['fair_score']:.2f}")
+    table = instruments.load()
+    students = []
+    for entry in seats["students"]:
+        student = roster.get(entry["student"])
+        seat = names.get(entry["chairs"] or "", "no seat")
+        if entry["part"]:
+            seat += f", {entry['part']}"
+        if entry["chair"]:
+            seat += f", chair {entry['chair']}"
+        played = in_words([table[i].name for i in student.instruments]) if student else ""
+        score = " / ".join(best.get(entry["student"], ["–"]))
+        students.append(SeatedStudent(entry["student"], played, seat, score, entry["why"]))
+    return students
+
+
 def _lines(
     takes: Sequence[HeardTake], scores: Report, students: Sequence[SeatedStudent]
 ) -> list[Line]:
     look = sum(take.report["continuity"]["summary"] != "nothing unusual" for take in takes)
-    seated = sum(student.seat != "" and "alternate" not in student.seat for student in students)
+    seated = sum(student.seat != "no seat" for student in students)
     return [
         Line("Takes heard", str(len(takes))),
         Line("Takes with a place to look at", str(look), "a person decides"),

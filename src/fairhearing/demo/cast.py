@@ -118,7 +118,7 @@ PLAYERS: tuple[Player, ...] = (
     Player("204", "Ines Rubato", _Q, 11, "oboe", 0.80, "s", 11, honors=True),
     Player("205", "Noor Cadenza", _D, 12, "clarinet", 0.91, "a", 12, honors=True, octaves=2),
     Player("206", "Ari Tenuto", _D, 10, "clarinet", 0.70, "d", 10, film="webm"),
-    Player("207", "Ari Tenuto", _Q, 10, "clarinet", 0.55, "e", 8, home="bright", restart_bar=7),
+    Player("207", "Ari Tenuto", _Q, 10, "clarinet", 0.55, "e", 11, home="bright", restart_bar=7),
     Player(
         "208",
         "Lumi Portato",
@@ -133,7 +133,7 @@ PLAYERS: tuple[Player, ...] = (
     ),
     Player("209", "Odell Basso-Continuo", _D, 11, "bassoon", 0.62, "e", 9, home="upright"),
     Player("210", "Kira Toccata", _Q, 12, "alto-saxophone", 0.85, "b", 12, honors=True),
-    Player("211", "Dov Sforzando", _D, 10, "alto-saxophone", 0.60, "f", 11, home="loud"),
+    Player("211", "Dov Sforzando", _D, 10, "alto-saxophone", 0.60, "f", 12, home="loud"),
     Player(
         "212",
         "Yuna Legato",
@@ -147,7 +147,7 @@ PLAYERS: tuple[Player, ...] = (
         would_switch=("tenor saxophone",),
     ),
     Player("213", "Rafa Sordino", _D, 11, "horn", 0.75, "t", 12, home="bright"),
-    Player("214", "Ebba Arpeggio", _Q, 10, "horn", 0.48, "c", 6, restart_bar=5),
+    Player("214", "Ebba Arpeggio", _Q, 10, "horn", 0.48, "c", 10, restart_bar=5),
     Player("215", "Jun Vivace", _D, 12, "trumpet", 0.93, "d", 12, honors=True, octaves=1),
     Player("216", "Sami Da-Capo", _Q, 11, "trumpet", 0.72, "e", 10, home="joined"),
     Player("217", "Tove Volta", _D, 10, "trumpet", 0.58, "a", 8, home="dark"),

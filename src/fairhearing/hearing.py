@@ -122,6 +122,7 @@ def playing_report(heard: playing.Playing, instrument: Instrument | None) -> dic
     tuning = asdict(heard.tuning)
     return {
         "sections": [_rounded(asdict(section)) for section in heard.sections],
+        "speech": _rounded(heard.speech),
         "notes": [_note(note, shift if instrument else None) for note in heard.notes],
         "tuning": _rounded(tuning),
         "chromatic": _rounded(asdict(heard.chromatic)) if heard.chromatic else None,

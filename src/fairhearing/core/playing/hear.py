@@ -182,6 +182,8 @@ def _read(
     found = _scales_in(notes, outside, speech, plan)
     after = run.last + 1 if run is not None and found and _first(found) > run.last else 0
     region = scale_region(notes, speech, [(_first([f]), f.steps[-1][0]) for f in found], after)
+    if region:  # a scale within the etude is no scale of the audition
+        found = [one for one in found if one.steps[0][0] <= region[1]]
     sections = find_sections(
         notes,
         speech,

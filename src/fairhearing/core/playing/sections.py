@@ -10,12 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from fairhearing.core.playing.types import Note, Plan, Section, SectionKind
 
 _PAUSE_S = 3.0
 _JOIN_S = 2.5
 _LEAST_NOTES = 5
 _ANNOUNCED_WITHIN_S = 12.0
+# A stretch belongs to the scales when this share of its notes lies in recognised scales.
+_MOSTLY = 0.7
+_FALSE_START_NOTES = 8
+_STRANGE_NOTES = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +60,44 @@ def scale_region(
     -----
     A first scale that went so wrong that it was not recognised still starts the time. So the
     region is extended back to the last boundary when at least four notes stand there.
+
+    An etude may hold scales too. So the region ends before the first stretch between two
+    boundaries (speech, or a long pause) that is not made of scales for the most part, and before
+    a long row of notes of no scale where nothing parts them.
     """
     if not spans:
         return None
-    first, last = spans[0][0], spans[-1][1]
+    first, last = spans[0][0], _last_of_scales(notes, speech, spans)
     back = first
     while back > first_allowed and not _boundary(notes, speech, back, _JOIN_S):
         back -= 1
     if first - back >= 4:
         first = back
     return first, last
+
+
+def _last_of_scales(
+    notes: Sequence[Note],
+    speech: Sequence[tuple[float, float]],
+    spans: Sequence[tuple[int, int]],
+) -> int:
+    """Return the last note of the scales, following them stretch by stretch."""
+    covered = np.zeros(len(notes), dtype=bool)
+    for begin, end in spans:
+        covered[begin : end + 1] = True
+    last = spans[0][1]
+    for run in _runs(notes, speech, spans[0][0], len(notes) - 1):
+        inside = [span for span in spans if run.first <= span[0] <= run.last]
+        made_of_scales = covered[run.first : run.last + 1].mean() >= _MOSTLY
+        if not inside and run.last - run.first < _FALSE_START_NOTES:
+            continue  # a false start: the next stretch decides
+        if not made_of_scales and run.first > spans[0][0]:
+            break
+        for begin, end in inside:
+            if begin - last > _STRANGE_NOTES and begin > run.first:
+                return last
+            last = max(last, end)
+    return last
 
 
 def _boundary(

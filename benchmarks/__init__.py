@@ -1,0 +1,1 @@
+"""Measurements with their reference in the same run; ``python -m benchmarks.NAME``."""

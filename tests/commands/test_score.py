@@ -80,7 +80,7 @@ def test_scores_table_is_what_seating_reads(tmp_path):
     assert len(table) == 8
     assert {"etude", "scales", "tone"} <= set(table.columns)
     first = table.rows[0]
-    assert (first["student"], first["instrument"], first["judges"]) == ("4", "Flute", "2")
+    assert (first["student"], first["instrument"], first["judges"]) == ("4", "flute", "2")
     assert first.number("fair_score") == pytest.approx((2 * 4.5 + 5) / 3)
 
 

@@ -7,45 +7,75 @@ row without a mark is a mark not given: it is left out, never read as zero.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from fairhearing.core.errors import TableError
+from fairhearing.core.judging.evaluate import Facts
 from fairhearing.core.judging.marks import Mark, Marks, from_rows
-from fairhearing.tables import Table, read_table
+from fairhearing.core.judging.rubric import Rubric, weighted
+from fairhearing.core.packet.instruments import find, load
+from fairhearing.tables import Row, Table, read_table
 
 REQUIRED = ("student", "judge", "criterion", "mark")
 OPTIONAL = ("section", "instrument", "weight", "order")
 ALSO = {
-    "student": ("number", "audition number", "student number"),
+    "student": ("number", "audition number", "student number", "student id", "id"),
     "judge": ("judge number",),
     "mark": ("marks", "points"),
     "order": ("listening order", "position"),
 }
 
 
-def read_marks(path: Path | str) -> Marks:
+def read_marks(
+    path: Path | str, *, rubric: Rubric | None = None, known_instruments: bool = False
+) -> Marks:
     """Read and check a table of marks.
+
+    Parameters
+    ----------
+    rubric : Rubric, optional
+        Gives every mark its weight (a ``weight`` column is then not read) and its scale.
+    known_instruments : bool, default False
+        Refuse an instrument that is not in the instrument table; otherwise such a name is
+        ranked by itself, as typed. Known spellings become the instrument's id either way.
 
     Raises
     ------
     TableError
-        With file and line: a missing column or name, a mark that is no number, a negative
-        weight, a mark given twice.
+        With file and line: a missing column or name, a mark that is no number or off the
+        rubric's scale, a negative weight, a mark given twice.
     """
     table = read_table(path, required=REQUIRED, optional=OPTIONAL, aliases=ALSO)
+    if rubric is not None and "instrument" not in table.columns:
+        raise TableError(
+            'with a rubric there must be a column "instrument", because percussion is marked '
+            "differently",
+            path=path,
+            line=1,
+        )
+    rows = _rows(table, known_instruments or rubric is not None)
     try:
-        return from_rows(_rows(table))
+        if rubric is None:
+            return from_rows(rows)
+        families = {instrument.id: instrument.family for instrument in load().values()}
+        return from_rows(weighted(rubric, ((row, families[row.instrument]) for row in rows)))
     except TableError as error:
         if error.path is not None:
             raise
         raise TableError(error.problem, path=Path(path), line=error.line) from None
 
 
-def _rows(table: Table) -> Iterator[Mark]:
+def _rows(table: Table, known_instruments: bool) -> Iterator[Mark]:
+    spellings: dict[str, str] = {"": ""}
     for row in table:
         mark = row.number("mark")
         student, judge, criterion = row.need("student"), row.need("judge"), row.need("criterion")
+        typed = row["instrument"]
+        if typed not in spellings:
+            spellings[typed] = _instrument(row, typed, known_instruments)
+        elif known_instruments and not typed:
+            row.need("instrument")
         if mark is None:
             continue
         weight = row.number("weight", low=0)
@@ -55,8 +85,79 @@ def _rows(table: Table) -> Iterator[Mark]:
             criterion=criterion,
             mark=mark,
             section=row["section"],
-            instrument=row["instrument"],
+            instrument=spellings[typed],
             weight=1.0 if weight is None else weight,
             order=row.number("order"),
             line=row.line,
         )
+
+
+def _instrument(row: Row, typed: str, must_be_known: bool) -> str:
+    try:
+        return find(typed).id
+    except TableError as error:
+        if must_be_known:
+            raise row.error(error.problem) from None
+        return typed
+
+
+def unknown_instruments(marks: Marks) -> tuple[str, ...]:
+    """Return a sentence for each instrument that is not in the instrument table."""
+    known = load()
+    return tuple(
+        f'"{name}" is not in the instrument table; its students are ranked by themselves.'
+        for name in dict.fromkeys(marks.instruments)
+        if name and name not in known
+    )
+
+
+def read_facts(path: Path | str, marks: Marks) -> Facts:
+    """Read what is known about the takes: ``student`` and any further columns.
+
+    A column of numbers only is read as numbers, any other as groups. With a column
+    ``instrument``, a line is about that audition; otherwise about all auditions of the student.
+
+    Returns
+    -------
+    dict of str to list
+        One value a scored unit of `marks`, None where unknown.
+
+    Raises
+    ------
+    TableError
+        If a student stands twice, nobody in the table has marks, or there is no further column.
+    """
+    table = read_table(
+        path,
+        required=("student",),
+        optional=("instrument",),
+        aliases={"student": ALSO["student"]},
+    )
+    names = [name for name in table.others if name]
+    if not names:
+        raise TableError(
+            "there is no column besides the student; add what is known, such as school or grade",
+            path=path,
+            line=1,
+        )
+    of: dict[tuple[str, str], Row] = {}
+    for row in table:
+        instrument = _instrument(row, row["instrument"], True) if row["instrument"] else ""
+        key = (row.need("student"), instrument)
+        if key in of:
+            raise row.error(f"student {key[0]} stands twice (first in line {of[key].line})")
+        of[key] = row
+    units = list(zip(marks.students, marks.instruments, strict=True))
+    rows = [of.get(unit) or of.get((unit[0], "")) for unit in units]
+    if not any(rows):
+        raise TableError("none of these students has marks; are these the same numbers?", path=path)
+    return {name: _column(rows, name) for name in names}
+
+
+def _column(rows: Sequence[Row | None], name: str) -> list[str | float | None]:
+    texts = [row[name] if row else "" for row in rows]
+    try:
+        numbers = [row.number(name) if row else None for row in rows]
+    except TableError:
+        return [text or None for text in texts]
+    return list(numbers)

@@ -51,7 +51,7 @@ class Costs:
     other_pitch: float = 2.4
     octave: float = 1.6
     missed: float = 2.2
-    missed_repeat: float = 0.9
+    missed_repeat: float = 1.2
     missed_grace: float = 0.3
     missed_trill: float = 1.2
     extra: float = 2.0
@@ -76,13 +76,15 @@ class Costs:
 class Tables:
     """Costs worked out for one take and one score.
 
-    ``pitch`` and ``extra``: shape (m, n), heard note × state; ``outside``: shape (m,);
+    ``pitch``, ``extra`` and ``extra_within`` (while the written note may still sound): shape
+    (m, n), heard note × state; ``outside``: shape (m,);
     ``missed_sum``: shape (n + 1,), running sum over the states; ``pause``: shape (m,), taken
     off a jump that arrives at this heard note; ``enter``: shape (n,), where a jump arrives.
     """
 
     pitch: Floats
     extra: Floats
+    extra_within: Floats
     outside: Floats
     missed_sum: Floats
     pause: Floats
@@ -106,9 +108,9 @@ def build_tables(states: States, notes: Sequence[HeardNote], shift: int, costs: 
     # A blip of 40 ms or a note that the hearing itself doubts is easily an artefact.
     weight = np.clip((offset - onset) / 0.12, 0.4, 1.0) * np.clip(sure / 0.8, 0.5, 1.0)
     nearest = np.where(pitched[None, :, :], apart, 99).min(axis=2)
-    extra = np.where(nearest == 0, costs.extra_same, costs.extra)
+    within = np.where(nearest == 0, costs.extra_same, costs.extra)
     under = states.trill[None, :] & ((nearest <= 3) | ~pitched.any(axis=1)[None, :])
-    extra = np.where(under, costs.extra_trill, extra) * weight[:, None]
+    within = np.where(under, costs.extra_trill, within)
 
     missed = np.full(len(states), costs.missed)
     missed[states.same_as_before] = costs.missed_repeat
@@ -118,7 +120,8 @@ def build_tables(states: States, notes: Sequence[HeardNote], shift: int, costs: 
     silence[1:] = np.clip(onset[1:] - np.maximum.accumulate(offset)[:-1], 0.0, 1.0)
     return Tables(
         pitch=pitch,
-        extra=extra,
+        extra=np.broadcast_to(costs.extra * weight[:, None], within.shape),
+        extra_within=within * weight[:, None],
         outside=costs.extra_outside * weight,
         missed_sum=np.concatenate([[0.0], np.cumsum(missed)]),
         pause=costs.jump_pause * silence,

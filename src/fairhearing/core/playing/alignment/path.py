@@ -26,6 +26,8 @@ Ints = NDArray[np.int32]
 
 SLOWEST_S, FASTEST_S = 60 / 24, 60 / 320
 """Limits of the local tempo, seconds for a quarter note."""
+SOUNDS_FOR = 1.4
+"""A written note may still sound for this many times its written length."""
 
 
 class Move(IntEnum):
@@ -153,7 +155,11 @@ def search(
             _turn(arrivals, cells, problem, i)
         struck = arrivals.cost + tables.pitch[i]
         from_held = cells.cost[1] < cells.cost[0]
-        held = np.where(from_held, cells.cost[1], cells.cost[0]) + tables.extra[i]
+        held = np.where(from_held, cells.cost[1], cells.cost[0])
+        still = np.where(from_held, cells.time[1], cells.time[0]) + SOUNDS_FOR * (
+            states.length * np.where(from_held, cells.tempo[1], cells.tempo[0])
+        )
+        held = held + np.where(onset_s[i] < still, tables.extra_within[i], tables.extra[i])
         held_from[i] = from_held
         source[i], move[i] = arrivals.source, arrivals.move
         cells = _Cells(

@@ -182,7 +182,9 @@ def child_that(monkeypatch, tmp_path, code: str) -> None:
 PROBE = """
 def say(kind, payload):
     os.write(1, kind + struct.pack("<I", len(payload)) + payload)
-say(b"P", json.dumps({"duration_s": 1, "video": {"codec": "h264", "width": 2, "height": 2,
+FACTS = {"container": "other", "brands": [], "order": [], "created": None, "writers": [],
+    "fragmented": False, "tracks": []}
+say(b"P", json.dumps({"facts": FACTS, "duration_s": 1, "video": {"codec": "h264", "width": 2, "height": 2,
     "rotation_deg": 0, "frame_rate": 30}, "audio": {"codec": "aac", "sample_rate_hz": 8000,
     "channels": 1}}).encode())
 """
@@ -207,6 +209,8 @@ say(b"P", json.dumps({"duration_s": 1, "video": {"codec": "h264", "width": 2, "h
         PROBE + "say(b'V', b'')",
         PROBE + "say(b'?', b'')",
         PROBE.replace("8000", "0"),
+        PROBE.replace('"tracks": []', '"tracks": [{}]'),
+        PROBE.replace('"tracks": []', '"tracks": 7'),
         PROBE.replace('"h264"', '"<script>"'),
     ],
 )
@@ -214,6 +218,19 @@ def test_a_child_that_was_taken_over_cannot_do_harm(code, clip, monkeypatch, tmp
     child_that(monkeypatch, tmp_path, code)
     assert "ended without a result" in says(clip("plain.mp4", *H264))
     assert started[0].poll() is not None
+
+
+def test_a_well_behaved_child_in_that_place_would_be_heard(clip, monkeypatch, tmp_path, keeper):
+    child_that(
+        monkeypatch,
+        tmp_path,
+        PROBE
+        + "say(b'S', struct.pack('<qqIB', 0, 1, 1, 1) + bytes(4))\n"
+        + "say(b'V', struct.pack('<qqHHB', 0, 1, 2, 2, 1) + bytes(4))\n"
+        + "say(b'E', b'{\"sound_end_s\": 1, \"spoiled\": 0}')\n",
+    )
+    assert listen(clip("plain.mp4", *H264), [keeper]).duration_s == 1
+    assert len(keeper.pictures) == 1
 
 
 def test_words_of_the_child_do_not_reach_the_screen(clip, monkeypatch, tmp_path):

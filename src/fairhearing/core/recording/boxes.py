@@ -10,12 +10,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
+import numpy as np
+from numpy.typing import NDArray
+
 MOST_BOXES = 100_000
+MOST_PAYLOAD = 64 << 20
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """One box: type, and where its content begins and ends in the file (bytes)."""
+    """One box: type, and where it, its content and its end lie in the file (bytes)."""
 
     kind: bytes
     start: int
@@ -45,6 +49,45 @@ def boxes_between(file: BinaryIO, start: int, end: int) -> Iterator[Box]:
             return
         yield Box(head[4:8], place, content, place + size)
         place += size
+
+
+def inside(file: BinaryIO, parent: Box, skip: int = 0) -> Iterator[Box]:
+    """The boxes within a box, after `skip` bytes of its own fields."""
+    for box in boxes_between(file, parent.content + skip, parent.end):
+        if box.end > parent.end:
+            return
+        yield box
+
+
+def first(file: BinaryIO, parent: Box, *path: bytes) -> Box | None:
+    """The first box at the end of a path of types, or None."""
+    for kind in path:
+        found = next((box for box in inside(file, parent) if box.kind == kind), None)
+        if found is None:
+            return None
+        parent = found
+    return parent
+
+
+def payload(file: BinaryIO, box: Box | None) -> bytes:
+    """The content of a box; empty when it is absent or larger than any table may be."""
+    if box is None or box.end - box.content > MOST_PAYLOAD:
+        return b""
+    file.seek(box.content)
+    return file.read(box.end - box.content)
+
+
+def table(content: bytes, columns: int, start: int = 8, kind: str = ">u4") -> NDArray[np.int64]:
+    """A full box's table: count at byte 4, then rows of equal numbers, shape (rows, columns).
+
+    Rows that the box announces but does not hold are left out.
+    """
+    if len(content) < start:
+        return np.zeros((0, columns), np.int64)
+    width = columns * np.dtype(kind).itemsize
+    rows = min(int.from_bytes(content[start - 4 : start]), (len(content) - start) // width)
+    numbers = np.frombuffer(content, kind, rows * columns, start)
+    return numbers.reshape(rows, columns).astype(np.int64)
 
 
 def has_movie_box(file: BinaryIO) -> bool:

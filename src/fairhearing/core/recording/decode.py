@@ -22,8 +22,10 @@ from av.video.stream import VideoStream
 
 from fairhearing.core.recording.boxes import has_movie_box
 from fairhearing.core.recording.confine import allow_cpu
+from fairhearing.core.recording.facts_sent import facts_to_json
 from fairhearing.core.recording.limits import Limits
 from fairhearing.core.recording.picture_track import PictureTrack
+from fairhearing.core.recording.reading_facts import read_facts
 from fairhearing.core.recording.sound_track import SoundTrack
 from fairhearing.core.recording.wire import pack_json, pack_picture, pack_sound
 
@@ -91,9 +93,11 @@ def decode(file: BinaryIO, job: Job, send: Callable[[bytes], object]) -> None:
     Refused
         The recording cannot be heard, or broke a limit.
     """
+    facts = facts_to_json(read_facts(file, job.demuxer))
+    file.seek(0)
     try:
         with _open(file, job) as container:
-            _Pass(container, job, send).run()
+            _Pass(container, job, send, facts).run()
     except MemoryError as error:
         raise Refused("memory") from error
     except av.error.FFmpegError as error:
@@ -119,8 +123,13 @@ class _Pass:
     """State of the one pass over a container."""
 
     def __init__(
-        self, container: InputContainer, job: Job, send: Callable[[bytes], object]
+        self,
+        container: InputContainer,
+        job: Job,
+        send: Callable[[bytes], object],
+        facts: dict[str, object],
     ) -> None:
+        self._facts = facts
         self._container = container
         self._job = job
         self._send = send
@@ -247,6 +256,7 @@ class _Pass:
     def _probe(self) -> dict[str, object]:
         duration = self._container.duration
         return {
+            "facts": self._facts,
             "duration_s": None if duration is None or duration <= 0 else duration / 1_000_000,
             "video": None if self._video is None else self._video_facts(self._video),
             "audio": None if self._audio is None else self._audio_facts(self._audio),

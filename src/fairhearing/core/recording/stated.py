@@ -10,6 +10,7 @@ import dataclasses
 import math
 from dataclasses import dataclass
 
+from fairhearing.core.recording.facts_sent import facts_from_json
 from fairhearing.core.recording.types import AudioStream, Probe, VideoStream
 from fairhearing.core.recording.wire import BadMessage
 
@@ -43,6 +44,7 @@ def probe_of(known: Known, facts: dict[str, object]) -> Probe:
         duration_s=_number(facts, "duration_s", 0.0, 1e9),
         video=_video(video) if isinstance(video, dict) else None,
         audio=_audio(audio) if isinstance(audio, dict) else None,
+        facts=facts_from_json(facts.get("facts")),
     )
 
 

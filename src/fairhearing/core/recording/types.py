@@ -9,6 +9,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from fairhearing.core.recording.facts import NO_FACTS, ContainerFacts
+
 
 @dataclass(frozen=True, slots=True)
 class VideoStream:
@@ -63,6 +65,8 @@ class Probe:
         The tracks that are read; None when there is none (or it was not asked for).
     warnings : tuple of str
         Plain sentences about missing or spoiled parts; known after decoding only.
+    facts : ContainerFacts
+        The container's tables as they stand in the file; known from the beginning.
     """
 
     name: str
@@ -73,6 +77,7 @@ class Probe:
     video: VideoStream | None
     audio: AudioStream | None
     warnings: tuple[str, ...] = ()
+    facts: ContainerFacts = NO_FACTS
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from fairhearing.core.recording.types import Picture, SoundBlock
 
 LONG_SIDE_PX = 320
 MOST_SAMPLES = 1 << 18
-MOST_JSON = 8 << 20
+MOST_JSON = 16 << 20
 
 _HEAD = struct.Struct("<cI")
 _SOUND = struct.Struct("<qqIB")

@@ -29,14 +29,20 @@ def perform(
 ) -> np.ndarray:
     """Return the sound of a performance, float32 at 16 kHz, without room or noise.
 
-    Each note is the nearest recorded one of the bank, resampled to its pitch and faded out after
-    its end; its physical onset falls on ``onset_s``.
+    Each note is the nearest recorded one of the bank, resampled to its pitch; its physical onset
+    falls on ``onset_s``.
     """
     last = max((event.offset_s for event in events), default=0.0)
     length = round((duration_s if duration_s is not None else last + 0.5) * RATE_HZ)
     out = np.zeros(length + RATE_HZ)
-    for event in events:
-        sound, lead = tone(instrument, event.midi, event.offset_s - event.onset_s, release_s)
+    following = [event.onset_s for event in events[1:]] + [length / RATE_HZ]
+    for event, next_s in zip(events, following, strict=True):
+        gap_s = next_s - event.offset_s
+        # Slurred notes overlap; detached ones leave at least 40 ms (or their gap) without sound.
+        tail_s = release_s if gap_s < 0.01 else min(release_s, max(0.0, gap_s - 0.04))
+        sound, lead = tone(
+            instrument, event.midi, event.offset_s - event.onset_s, release_s, tail_s
+        )
         sound = sound * 10 ** (rng.uniform(-dynamics_db, 0) / 20)
         begin = round(event.onset_s * RATE_HZ) - lead
         if begin < 0:
@@ -47,17 +53,20 @@ def perform(
 
 
 def tone(
-    instrument: Instrument, midi: float, length_s: float, release_s: float
+    instrument: Instrument, midi: float, length_s: float, release_s: float, tail_s: float
 ) -> tuple[np.ndarray, int]:
-    """Return one note and the number of samples before its onset."""
+    """Return one note and the number of samples before its onset.
+
+    It fades over ``release_s``, of which ``tail_s`` lies after its end.
+    """
     nearest = min(instrument.notes, key=lambda known: (abs(known - midi), known))
     source, ratio = instrument.notes[nearest], 2.0 ** ((midi - nearest) / 12)
     lead = round(instrument.lead[nearest] / ratio)
-    body = lead + round(length_s * RATE_HZ)
-    tail = round(release_s * RATE_HZ)
-    position = np.arange(body + tail) * ratio
+    whole = lead + round((length_s + tail_s) * RATE_HZ)
+    fade = min(round(release_s * RATE_HZ), whole - lead)
+    position = np.arange(whole) * ratio
     sound = np.interp(position, np.arange(len(source)), source, right=0.0)
-    sound[body:] *= 0.5 * (1 + np.cos(np.linspace(0, np.pi, tail)))
+    sound[whole - fade :] *= 0.5 * (1 + np.cos(np.linspace(0, np.pi, fade)))
     ramp = min(40, lead) or 8
     sound[:ramp] *= np.linspace(0, 1, ramp)
     return sound, lead

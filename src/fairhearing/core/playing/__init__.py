@@ -4,7 +4,8 @@
 >>> playing = hear_playing(samples, player=Player(52, 86, -2), plan=Plan())  # doctest: +SKIP
 """
 
-from fairhearing.core.playing.hear import hear_playing, with_sections
+from fairhearing.core.playing.hear import hear_playing
+from fairhearing.core.playing.reading import with_sections
 from fairhearing.core.playing.types import (
     RATE_HZ,
     Chromatic,

@@ -1,45 +1,48 @@
 """One take, heard: pitch, notes, speech, sections, scales, tuning, in that order.
 
-Everything that takes time is done once; :func:`with_sections` re-reads the result from its notes
-after a person has moved the boundaries.
+Everything that takes time is done here, once; ``reading.with_sections`` re-reads the result from
+its notes after a person has moved the boundaries.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
+from fairhearing.core.playing import doubts
 from fairhearing.core.playing.attacks import Attacks, measure_attacks
-from fairhearing.core.playing.chromatic import describe_chromatic, find_chromatic
+from fairhearing.core.playing.beginnings import find_beginnings
+from fairhearing.core.playing.limits import guess_limits, listening_limits
 from fairhearing.core.playing.measure import measure_notes
 from fairhearing.core.playing.notes import Frames, NoteCosts, find_spans
+from fairhearing.core.playing.octaves import settle_octaves
 from fairhearing.core.playing.pitch import HOP, HOP_S, PitchTrack, hz_of_midi, track_pitch
-from fairhearing.core.playing.scales import Found, describe_scales, lay_scales
-from fairhearing.core.playing.sections import find_sections, scale_region
+from fairhearing.core.playing.reading import Reading, read_notes, read_strokes
 from fairhearing.core.playing.speech import CHUNK, speech_probability, stretches
-from fairhearing.core.playing.tuning import centre_of_frames, measure_tuning
+from fairhearing.core.playing.strokes import hear_drumming
+from fairhearing.core.playing.tuning import centre_of_frames
 from fairhearing.core.playing.types import (
     RATE_HZ,
-    Chromatic,
+    Drumming,
     Note,
     PitchLine,
     Plan,
     Player,
     Playing,
     Remark,
-    Scales,
-    Section,
 )
 
-_WIDEST_RANGE = (28, 96)
-"""Range that is listened to when the instrument is not known: E1 to C7."""
+LONGEST_S = 45 * 60.0
+"""What lies beyond is not listened to; a remark says so."""
 
-_STAYS_SEMITONES = 0.15
-_STAYS_FRAMES = 8
+_STEADY_SEMITONES = 0.15
+_STEADY_FRAMES = 8
+_SPOKEN_SHARE = 0.3
+
+Speech = tuple[tuple[float, float], ...]
 
 
 def hear_playing(
@@ -60,7 +63,8 @@ def hear_playing(
     Returns
     -------
     Playing
-        The same input gives the same result.
+        The same input gives the same result. Whatever is odd about a take stands in its
+        ``remarks``.
 
     Raises
     ------
@@ -71,80 +75,119 @@ def hear_playing(
     plan = plan or Plan()
     if samples.ndim != 1:
         raise ValueError("samples must be mono, of shape (n,)")
-    samples = np.nan_to_num(np.asarray(samples, dtype=np.float32))
     duration_s = len(samples) / RATE_HZ
-    lowest, highest = _limits(player)
-    track = track_pitch(samples, lowest_midi=lowest, highest_midi=highest)
-    attacks = measure_attacks(samples, lowest_hz=hz_of_midi(lowest))
-    speech = _speech(samples, track)
-    spoken = _frames_within(speech, len(track.midi))
-    tuning = _take_tuning(track, spoken)
-    frames = Frames(
-        track.midi - tuning, track.confidence, _onset_evidence(attacks), attacks.level_db
+    remarks: list[Remark] = []
+    samples = _usable(samples, remarks)
+    heard = _listen(samples, player, remarks)
+    silence = doubts.remark_on_silence(heard.attacks.level_db)
+    if silence is not None:
+        heard = _Heard((), (), None, heard.attacks, heard.track)
+        remarks.append(silence)
+    else:
+        struck = heard.drumming.strokes if heard.drumming is not None else ()
+        remarks += _present(
+            doubts.remark_on_no_playing([*heard.notes, *struck], heard.speech),
+            doubts.remark_on_several_sounds(samples, heard.notes)
+            if player.kind == "melodic"
+            else None,
+        )
+    reading = _read(heard, player, plan)
+    return Playing(
+        notes=heard.notes,
+        speech=heard.speech,
+        sections=reading.sections,
+        tuning=reading.tuning,
+        chromatic=reading.chromatic,
+        chromatic_reason=reading.chromatic_reason,
+        scales=reading.scales,
+        drumming=heard.drumming,
+        remarks=tuple(remarks),
+        duration_s=duration_s,
+        pitch_line=PitchLine(
+            HOP_S,
+            np.where(heard.track.confidence >= 0.5, heard.track.midi, np.nan).astype(np.float32),
+            heard.attacks.level_db.astype(np.float32),
+        ),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Heard:
+    notes: tuple[Note, ...]
+    speech: Speech
+    drumming: Drumming | None
+    attacks: Attacks
+    track: PitchTrack
+
+
+def _usable(samples: NDArray[np.float32], remarks: list[Remark]) -> NDArray[np.float32]:
+    """Return at most 45 minutes of finite samples."""
+    if len(samples) > LONGEST_S * RATE_HZ:
+        samples = samples[: round(LONGEST_S * RATE_HZ)]
+        remarks.append(
+            Remark(
+                "length",
+                f"The take goes on after {LONGEST_S / 60:.0f} minutes; what comes later was not "
+                "listened to.",
+                LONGEST_S,
+                None,
+            )
+        )
+    return np.nan_to_num(np.asarray(samples, dtype=np.float32), posinf=0.0, neginf=0.0)
+
+
+def _listen(samples: NDArray[np.float32], player: Player, remarks: list[Remark]) -> _Heard:
+    lowest, highest = _limits(samples, player, remarks)
+    track = track_pitch(samples, lowest_midi=lowest, highest_midi=highest)
+    track = settle_octaves(
+        samples, track, kind=player.kind, lowest_midi=lowest, highest_midi=highest
+    )
+    attacks = measure_attacks(samples, track, lowest_hz=hz_of_midi(lowest))
+    speech = find_speech(samples, track)
+    drumming = hear_drumming(samples, speech) if player.kind in ("drum", "timpani") else None
+    notes: tuple[Note, ...] = ()
+    if player.kind != "drum":
+        notes = _notes(track, attacks, speech, lowest, highest)
+    return _Heard(notes, speech, drumming, attacks, track)
+
+
+def _limits(samples: NDArray[np.float32], player: Player, remarks: list[Remark]) -> tuple[int, int]:
+    if player.kind == "drum":
+        return 48, 84
+    lowest, highest = listening_limits(samples, player)
+    if player.lowest_midi is None or player.highest_midi is None or player.kind != "melodic":
+        return lowest, highest
+    remark = doubts.remark_on_range(doubts.share_outside(samples, lowest, highest))
+    if remark is None:
+        return lowest, highest
+    remarks.append(remark)
+    return guess_limits(samples, player)
+
+
+def find_speech(samples: NDArray[np.float32], track: PitchTrack) -> Speech:
+    """Return where somebody speaks, in seconds, given the pitch along the take."""
+    probability = speech_probability(samples)
+    step = CHUNK // HOP
+    steady = track.steady(within_semitones=_STEADY_SEMITONES, frames=_STEADY_FRAMES)
+    steady = steady[: len(probability) * step]
+    steady = np.pad(steady, (0, len(probability) * step - len(steady)))
+    return stretches(probability, steady.reshape(-1, step).mean(axis=1))
+
+
+def _notes(
+    track: PitchTrack, attacks: Attacks, speech: Speech, lowest: int, highest: int
+) -> tuple[Note, ...]:
+    spoken = _frames_within(speech, len(track.midi))
+    steady = track.steady(within_semitones=_STEADY_SEMITONES, frames=_STEADY_FRAMES) & ~spoken
+    tuning = centre_of_frames(track.midi[steady], track.confidence[steady])
+    odds = find_beginnings(attacks, track)
+    frames = Frames(track.midi - tuning, track.confidence, odds.begins, odds.sounds)
     spans = [
         span
         for span in find_spans(frames, lowest_midi=lowest, highest_midi=highest, costs=NoteCosts())
-        if not spoken[span.first : span.end].mean() > 0.3
+        if spoken[span.first : span.end].mean() <= _SPOKEN_SHARE
     ]
-    notes = measure_notes(spans, frames, tuning_semitones=tuning)
-    line = PitchLine(
-        HOP_S,
-        np.where(track.confidence >= 0.5, track.midi, np.nan).astype(np.float32),
-        attacks.level_db.astype(np.float32),
-    )
-    return _read(notes, speech, duration_s=duration_s, player=player, plan=plan, line=line)
-
-
-def with_sections(
-    playing: Playing, sections: Sequence[Section], *, player: Player, plan: Plan
-) -> Playing:
-    """Read a take anew after a person has set the boundaries; takes well under a second.
-
-    Parameters
-    ----------
-    playing : Playing
-        As heard before.
-    sections : sequence of Section
-        The sections as they shall be. The chromatic scale is looked for only in the section of
-        that kind, and so are the scales; the time for the scales starts with the first note of
-        their section.
-    player : Player
-    plan : Plan
-    """
-    notes = playing.notes
-    ordered = tuple(sorted(sections, key=lambda section: section.start_s))
-    chromatic, reason = _chromatic(notes, _positions(notes, ordered, "chromatic"))
-    inside = _positions(notes, ordered, "scales")
-    found = _scales_in(notes, inside, playing.speech, plan)
-    start_s = notes[inside[0]].onset_s if inside else None
-    scales = _describe(notes, found, player, plan, start_s)
-    return replace(
-        playing, sections=ordered, chromatic=chromatic, chromatic_reason=reason, scales=scales
-    )
-
-
-def _limits(player: Player) -> tuple[int, int]:
-    lowest = _WIDEST_RANGE[0] if player.lowest_midi is None else player.lowest_midi
-    highest = _WIDEST_RANGE[1] if player.highest_midi is None else player.highest_midi
-    return lowest, highest
-
-
-def _speech(samples: NDArray[np.float32], track: PitchTrack) -> tuple[tuple[float, float], ...]:
-    probability = speech_probability(samples)
-    step = CHUNK // HOP
-    stays = _pitch_stays(track)[: len(probability) * step]
-    stays = np.pad(stays, (0, len(probability) * step - len(stays)))
-    return stretches(probability, stays.reshape(-1, step).mean(axis=1))
-
-
-def _pitch_stays(track: PitchTrack) -> NDArray[np.bool_]:
-    """Say for each frame whether the pitch around it holds still, as that of a note does."""
-    mean = uniform_filter1d(track.midi, _STAYS_FRAMES)
-    square = uniform_filter1d(track.midi**2, _STAYS_FRAMES)
-    spread = np.sqrt(np.maximum(square - mean**2, 0))
-    sure = uniform_filter1d(track.confidence, _STAYS_FRAMES)
-    return np.asarray((spread < _STAYS_SEMITONES) & (sure > 0.8))
+    return measure_notes(spans, frames, tuning_semitones=tuning)
 
 
 def _frames_within(stretches_s: Sequence[tuple[float, float]], frames: int) -> NDArray[np.bool_]:
@@ -154,112 +197,11 @@ def _frames_within(stretches_s: Sequence[tuple[float, float]], frames: int) -> N
     return inside
 
 
-def _take_tuning(track: PitchTrack, spoken: NDArray[np.bool_]) -> float:
-    steady = _pitch_stays(track) & ~spoken
-    return centre_of_frames(track.midi[steady], track.confidence[steady])
+def _read(heard: _Heard, player: Player, plan: Plan) -> Reading:
+    if player.kind == "drum" and heard.drumming is not None:
+        return read_strokes(heard.drumming, heard.speech, plan=plan)
+    return read_notes(heard.notes, heard.speech, player=player, plan=plan)
 
 
-def _onset_evidence(attacks: Attacks) -> NDArray[np.float64]:
-    evidence = np.clip((attacks.flux - 1.5) * 1.5, -1, 5) + np.clip(
-        (attacks.rise_db - 3) * 0.3, -1, 3
-    )
-    # The spectrum grows fastest some 32 ms after the note has begun to sound.
-    return np.concatenate([evidence[4:], np.full(min(4, len(evidence)), -2.0)])
-
-
-def _read(
-    notes: tuple[Note, ...],
-    speech: tuple[tuple[float, float], ...],
-    *,
-    duration_s: float,
-    player: Player,
-    plan: Plan,
-    line: PitchLine,
-) -> Playing:
-    """Find sections, chromatic scale and scales in the notes of a take."""
-    run = find_chromatic(notes, speech)
-    outside = [i for i in range(len(notes)) if run is None or not run.first <= i <= run.last]
-    found = _scales_in(notes, outside, speech, plan)
-    after = run.last + 1 if run is not None and found and _first(found) > run.last else 0
-    region = scale_region(notes, speech, [(_first([f]), f.steps[-1][0]) for f in found], after)
-    if region:  # a scale within the etude is no scale of the audition
-        found = [one for one in found if one.steps[0][0] <= region[1]]
-    sections = find_sections(
-        notes,
-        speech,
-        chromatic=(run.first, run.last) if run else None,
-        scales=region,
-        plan=plan,
-    )
-    start_s = notes[region[0]].onset_s if region else None
-    return Playing(
-        notes=notes,
-        speech=speech,
-        sections=sections,
-        tuning=measure_tuning(notes),
-        chromatic=describe_chromatic(notes, run) if run else None,
-        chromatic_reason=None if run else "no chromatic scale was heard",
-        scales=_describe(notes, found, player, plan, start_s),
-        drumming=None,
-        remarks=_remarks(notes, speech),
-        duration_s=duration_s,
-        pitch_line=line,
-    )
-
-
-def _first(found: Sequence[Found]) -> int:
-    return found[0].steps[0][0]
-
-
-def _positions(notes: Sequence[Note], sections: Sequence[Section], kind: str) -> list[int]:
-    spans = [(s.start_s - 0.05, s.end_s) for s in sections if s.kind == kind]
-    return [i for i, n in enumerate(notes) if any(a <= n.onset_s < b for a, b in spans)]
-
-
-def _chromatic(notes: Sequence[Note], inside: Sequence[int]) -> tuple[Chromatic | None, str | None]:
-    own = [notes[i] for i in inside]
-    run = find_chromatic(own)
-    if run is None:
-        return None, "no chromatic scale was heard in its section"
-    return describe_chromatic(own, run), None
-
-
-def _scales_in(
-    notes: Sequence[Note],
-    inside: Sequence[int],
-    speech: Sequence[tuple[float, float]],
-    plan: Plan,
-) -> list[Found]:
-    """Lay scales over some of the notes, never across speech; positions count in the whole list."""
-    parts: dict[int, list[int]] = {}
-    for i in inside:
-        parts.setdefault(sum(end < notes[i].offset_s for _, end in speech), []).append(i)
-    return [
-        Found(one.pattern, tuple((part[i], degree, code) for i, degree, code in one.steps))
-        for part in parts.values()
-        for one in lay_scales(np.array([notes[i].midi for i in part]), plan.modes)
-    ]
-
-
-def _describe(
-    notes: Sequence[Note],
-    found: Sequence[Found],
-    player: Player,
-    plan: Plan,
-    start_s: float | None,
-) -> Scales:
-    return describe_scales(
-        notes,
-        found,
-        plan=plan,
-        sounding_minus_written=player.sounding_minus_written,
-        window_start_s=start_s,
-    )
-
-
-def _remarks(notes: Sequence[Note], speech: Sequence[tuple[float, float]]) -> tuple[Remark, ...]:
-    if notes:
-        return ()
-    if speech:
-        return (Remark("no playing", "Somebody speaks, but no playing was heard."),)
-    return (Remark("no playing", "No playing was heard."),)
+def _present(*remarks: Remark | None) -> list[Remark]:
+    return [remark for remark in remarks if remark is not None]

@@ -15,49 +15,48 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
-
-from fairhearing.core.playing.pitch import HOP_S
 
 SILENCE = -1
 
 
 @dataclass(frozen=True, slots=True)
 class NoteCosts:
-    """Settings of the model, in nats unless said otherwise."""
+    """Settings of the model, in nats unless said otherwise.
 
-    attack_frames: int = 8
+    ``off_pitch`` is per semitone beyond ``off_pitch_free`` semitones, up to ``off_pitch_most``.
+    """
+
+    attack_frames: int = 7
     off_pitch: float = 3.0
     off_pitch_free: float = 0.25
-    off_pitch_most: float = 2.2
-    attack_off_pitch_most: float = 0.5
-    unvoiced: float = 0.6
-    silence_voiced: float = 1.0
-    begin: float = 6.0
-    change: float = 6.0
-    repeat: float = 9.0
+    off_pitch_most: float = 2.0
+    attack_off_pitch_most: float = 0.4
+    sounding: float = 0.5
+    begin: float = 3.0
+    change: float = 3.0
+    repeat: float = 3.0
+    beginning: float = 1.0
     end: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Frames:
-    """What the model looks at, one value per 8 ms frame.
+    """What the model looks at, one value per 8 ms frame, float64 of shape (n,) each.
 
     Attributes
     ----------
-    midi : ndarray of float64, shape (n,)
+    midi : ndarray
         Pitch relative to the take's own tuning, as a fractional MIDI number.
-    confidence : ndarray of float64, shape (n,)
-        0…1.
-    onset : ndarray of float64, shape (n,)
-        Evidence in nats that a note begins here (positive) or does not (negative).
-    level_db : ndarray of float64, shape (n,)
+    confidence : ndarray
+        Of the pitch, 0…1.
+    begins, sounds : ndarray
+        Log odds that a note begins here, and that one sounds.
     """
 
     midi: NDArray[np.float64]
     confidence: NDArray[np.float64]
-    onset: NDArray[np.float64]
-    level_db: NDArray[np.float64]
+    begins: NDArray[np.float64]
+    sounds: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,20 +99,20 @@ def _emissions(
     away = np.abs(frames.midi[:, None].astype(np.float32) - pitches)
     away = np.maximum(away - costs.off_pitch_free, 0) * costs.off_pitch
     sure = frames.confidence[:, None].astype(np.float32)
-    unvoiced = costs.unvoiced * (1 - sure)
-    sustain = sure * np.minimum(away, costs.off_pitch_most) + unvoiced
-    attack = sure * np.minimum(away, costs.attack_off_pitch_most) + 0.3 * unvoiced
-    # Relative to the loudest nearby: a tail that has fallen 20 dB may be silence though voiced.
-    near = maximum_filter1d(frames.level_db, 2 * int(0.4 / HOP_S) + 1)
-    loud = np.clip((frames.level_db - near + 22) / 16, 0.05, 1.0)
-    silence = costs.silence_voiced * frames.confidence * loud
-    return sustain, attack, silence.astype(np.float32)
+    odds = np.clip(frames.sounds, -8, 8).astype(np.float32)
+    weight = np.float32(costs.sounding)
+    silent = weight * np.logaddexp(np.float32(0), odds)
+    sounding = weight * np.logaddexp(np.float32(0), -odds)[:, None]
+    sustain = sure * np.minimum(away, costs.off_pitch_most) + sounding
+    attack = sure * np.minimum(away, costs.attack_off_pitch_most) + 0.5 * sounding
+    return sustain, attack, silent
 
 
 def _best_path(
     frames: Frames, lowest: int, highest: int, costs: NoteCosts
 ) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
     sustain, attack, silence = _emissions(frames, lowest, highest, costs)
+    evidence = (costs.beginning * np.clip(frames.begins, -6, 6)).astype(np.float32)
     count, pitches = sustain.shape
     chain = costs.attack_frames
     held = np.full(pitches, np.inf, dtype=np.float32)
@@ -126,7 +125,7 @@ def _best_path(
     for t in range(count):
         best = int(np.argmin(held))
         best_cost = held[best]
-        onset = frames.onset[t]
+        onset = evidence[t]
         begin = still + costs.begin - onset
         change = best_cost + costs.change - onset
         repeat = held + costs.repeat - onset

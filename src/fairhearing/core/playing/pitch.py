@@ -14,6 +14,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import resample_poly
 from swift_f0 import SwiftF0
 
@@ -47,6 +48,22 @@ class PitchTrack:
     midi: NDArray[np.float64]
     confidence: NDArray[np.float64]
     octave_shift: int
+
+    def steady(self, *, within_semitones: float, frames: int) -> NDArray[np.bool_]:
+        """Say for each frame whether the pitch around it holds still, as that of a note does.
+
+        Parameters
+        ----------
+        within_semitones : float
+            Greatest standard deviation of the pitch.
+        frames : int
+            Length of the stretch that is looked at.
+        """
+        mean = uniform_filter1d(self.midi, frames)
+        square = uniform_filter1d(self.midi**2, frames)
+        spread = np.sqrt(np.maximum(square - mean**2, 0))
+        sure = uniform_filter1d(self.confidence, frames)
+        return np.asarray((spread < within_semitones) & (sure > 0.8))
 
 
 def hz_of_midi(midi: float) -> float:

@@ -36,10 +36,10 @@ _BEGIN = 2.0
 _LEAVE_EARLY = 2.0
 _WRONG = 1.0
 _WRONG_OCTAVE = 0.6
-_STRAY = 0.9
+_STRAY = 1.0
 _REPEATED = 0.4
 _MISSED = 1.0
-_BACK = 1.4
+_BACK = 1.1
 _FARTHEST_BACK = 4
 _WRONG_FIRST = 1.6
 
@@ -120,6 +120,7 @@ class _Lattice:
         self.anew_from: list[NDArray[np.int16]] = []
         self.left: list[tuple[int, int] | None] = []
         degrees = np.arange(table.shape[1])
+        self.after_top = np.where(degrees > self.ends[1][:, None] // 2, np.inf, 0)
         self.may_leave = np.where(degrees >= _LEAST_DEGREES - 1, _LEAVE_EARLY, np.inf)
 
     def add(self, note: int) -> None:
@@ -138,8 +139,10 @@ class _Lattice:
         for back in range(1, _FARTHEST_BACK + 1):
             again = np.where(right[:, :-back], cost[:, back:] + _BACK, np.inf)
             _better(best[:, :-back], move[:, :-back], again, _BACK_BY + back)
-        source = np.argmin(cost, axis=1)
-        anew = cost[np.arange(len(cost)), source] + _BACK + np.where(right[:, 0], 0, np.inf)
+        # Who begins again after the top plays the scale a second time.
+        unfinished = cost + self.after_top
+        source = np.argmin(unfinished, axis=1)
+        anew = unfinished[np.arange(len(cost)), source] + _BACK + np.where(right[:, 0], 0, np.inf)
         _better(best[:, 0], move[:, 0], anew, _ANEW)
         begin = self.outside + _BEGIN + np.where(right[:, 0], 0, _WRONG_FIRST)
         _better(best[:, 0], move[:, 0], begin, _FROM_OUTSIDE)

@@ -9,7 +9,8 @@ Needs numpy and scipy; the source font is MIT-licensed (see docs/data-licences.m
 What is done, and why: only the left channel of stereo samples is kept (a mono sum of the two
 would comb); reverberation, chorus and pan are dropped (the rooms are ours); the silence before
 each attack is trimmed, so that a note sounds when it is asked for; samples with long loops are
-resampled where their sound allows it; the piano keeps every other sample. The layout of the file
+resampled where their sound allows it; the piano keeps every other sample; winds stop as soon as
+a player's tongue does, instead of fading for half a second. The layout of the file
 follows the SoundFont Technical Specification 2.04, sections 5 to 8.
 """
 
@@ -28,6 +29,7 @@ DRUMS = 128
 
 # Generators by number (specification, section 8.1.2).
 PAN, CHORUS, REVERB, INSTRUMENT, KEYS, VELOCITIES, SAMPLE, LOOP = 17, 15, 16, 41, 43, 44, 53, 54
+RELEASE = 38
 OFFSETS = (0, 1, 2, 3, 4, 12, 45, 50)
 
 
@@ -59,6 +61,9 @@ WANTED = (
     Wanted(DRUMS, 0, 32000, (38, 38), longest_s=0.6),
     Wanted(DRUMS, 0, 32000, (76, 77), longest_s=0.3),
 )
+# Timecents in which winds fall by 100 dB: 0.16 s (section 8.1.2, releaseVolEnv).
+WINDS = range(56, 80)
+WIND_RELEASE = -3200 & 0xFFFF
 # Presets that borrow another instrument's samples: (bank, program) -> program.
 BORROWED = {(0, 66): 65, (0, 67): 65, (0, 72): 73, (0, 12): 13}
 
@@ -149,16 +154,16 @@ def keep_sample(font: Font, cut: Cut, index: int, want: Wanted, looped: bool) ->
         sound = sound[:length]
         sound[-fade:] *= np.linspace(1, 0, fade)
         loop, loop_end = 8, length - 8
-    head = (
-        min(attack_start(sound, rate), max(loop - 64, 0)) if looped else attack_start(sound, rate)
-    )
+    winds = want.program in WINDS
+    head = attack_start(sound, rate, 0.1 if winds else 0.02)
+    head = min(head, max(loop - 64, 0)) if looped else head
     sound, loop, loop_end = sound[head:], max(loop - head, 8), loop_end - head
     period = loop_end - loop
     if rate > want.rate and period >= 3000:
         sound, loop, loop_end, rate = slower(sound, loop, loop_end, rate, want.rate)
     if looped:
         sound = sound[: loop_end + 8]
-    ramp = min(24, len(sound))
+    ramp = min(rate // 400 if winds else 24, len(sound))
     sound[:ramp] *= np.linspace(0, 1, ramp)
     pcm = np.clip(np.round(sound), -32768, 32767).astype("<i2")
     at = cut.length
@@ -169,10 +174,10 @@ def keep_sample(font: Font, cut: Cut, index: int, want: Wanted, looped: bool) ->
     return cut.sample_of[index]
 
 
-def attack_start(sound: np.ndarray, rate: int) -> int:
-    """Return the point, in samples, 1 ms before the sound passes 2 % of its early peak."""
+def attack_start(sound: np.ndarray, rate: int, share: float) -> int:
+    """Return the point, in samples, 1 ms before the sound passes a share of its early peak."""
     early = np.abs(sound[: int(0.25 * rate)])
-    return max(int(np.argmax(early > 0.02 * early.max())) - rate // 1000, 0)
+    return max(int(np.argmax(early > share * early.max())) - rate // 1000, 0)
 
 
 def slower(
@@ -220,6 +225,8 @@ def cut_instrument(font: Font, cut: Cut, index: int, want: Wanted) -> list[tuple
         looped = bool(values.get(LOOP, global_loop) & 1)
         new = keep_sample(font, cut, values[SAMPLE], want, looped)
         inner = [g for g in gens if g[0] not in (SAMPLE, KEYS)]
+        if want.program in WINDS:
+            inner = [g for g in inner if g[0] != RELEASE] + [(RELEASE, WIND_RELEASE)]
         kept.append(([(KEYS, keys), *inner, (SAMPLE, new)], mods))
     return kept
 
@@ -240,7 +247,8 @@ def main(source: Path) -> None:
         kept = []
         for all_gens, mods in zones(font, b"phdr", index):
             values = dict(all_gens)
-            gens = [g for g in all_gens if g[0] not in (PAN, CHORUS, REVERB)]
+            drop = (PAN, CHORUS, REVERB, *([RELEASE] if want.program in WINDS else []))
+            gens = [g for g in all_gens if g[0] not in drop]
             if INSTRUMENT not in values:
                 kept.append((gens, mods))
                 continue

@@ -5,7 +5,7 @@
 
 Every key of every program is rendered alone at velocity 80.
 
-* attack_ms: until the level (RMS over 2 ms) first passes a tenth (−20 dB) of the greatest level
+* attack_ms: until the level (RMS over 2 ms) first passes a fifth (−14 dB) of the greatest level
   in the first 0.3 s;
 * cents: how far the note is from equal temperament at A4 = 440 Hz; for winds by the peak of the
   autocorrelation, for struck sounds (whose partials are not harmonic) by the lowest partial;
@@ -60,20 +60,23 @@ def attack_ms(note: np.ndarray) -> float:
     width = RATE // 500
     sound = note[: int(0.3 * RATE)]
     level = np.convolve(sound**2, np.ones(width) / width)[width - 1 :]
-    return round(1000 * (int(np.argmax(level > 0.01 * level.max())) + width / 2) / RATE, 1)
+    return round(1000 * (int(np.argmax(level > 0.04 * level.max())) + width / 2) / RATE, 1)
 
 
 def cents_off(note: np.ndarray, key: int, *, struck: bool) -> float:
     """Return the deviation in cents, 0 where it is more than 45 (another partial was met)."""
     wanted = 440 * 2 ** ((key - 69) / 12)
-    part = note[int(0.02 * RATE) :] if struck else note[int(0.2 * RATE) : int(0.8 * RATE)]
+    part = note[int(0.02 * RATE) :] if struck else note[int(0.05 * RATE) : int(0.4 * RATE)]
     size = 1 << 19
     spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part)), size)) ** 2
     if struck:
         near = np.arange(int(wanted * 0.97 * size / RATE), int(wanted * 1.03 * size / RATE) + 2)
         found = (near[0] + _peak(spectrum[near])) * RATE / size
     else:
-        lags = np.fft.irfft(spectrum)
+        # Divided by the window's own autocorrelation, or the peak leans towards short lags
+        # (Boersma 1993, IFA Proceedings 17:97-110, equation 9).
+        window = np.abs(np.fft.rfft(np.hanning(len(part)), size)) ** 2
+        lags = np.fft.irfft(spectrum) / np.maximum(np.fft.irfft(window), 1e-9)
         near = np.arange(int(RATE / wanted * 0.97) - 1, int(RATE / wanted * 1.03) + 2)
         found = RATE / (near[0] + _peak(lags[near]))
     cents = 1200 * np.log2(found / wanted)

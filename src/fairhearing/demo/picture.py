@@ -100,7 +100,7 @@ class _Scene:
 
     def _noises(self) -> list[Frame]:
         """Grain and blotches around 128, to be added to luma."""
-        dark = 1 + 1.2 * (self.home.light < 0.5)
+        dark = 1 + 0.3 * (self.home.light < 0.5)
         found = []
         for _ in range(_NOISES):
             shape = (self.height + 16, self.width + 16)

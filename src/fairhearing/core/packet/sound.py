@@ -5,7 +5,7 @@ Conventions: time in seconds from the first sample; pitch is *sounding* pitch as
 The font's notes take up to some tens of milliseconds to speak, are up to some cents off and
 unequally loud; with ``corrected=True`` each is started earlier, bent and weighed by what
 ``tools/measure_font.py`` measured, so that it is *heard* at its onset (the moment its level
-passes a tenth of its early peak), in tune.
+passes a fifth of its early peak), in tune.
 Rendering runs at 48 kHz in steps of 64 samples: an onset is exact to about a millisecond.
 """
 

@@ -51,8 +51,10 @@ def read_notes(notes: Sequence[Note], speech: Speech, *, player: Player, plan: P
     region = None
     if found:
         after = run.last + 1 if run is not None and _first(found) > run.last else 0
-        spans = [(_first([one]), one.steps[-1][0]) for one in found]
-        region = scale_region(notes, speech, spans, after)
+        own = [one.own_notes(notes) for one in found]
+        region = scale_region(notes, speech, own, after)
+        # A scale within the etude is no scale of the audition.
+        found = [one for one in found if region and one.steps[0][0] <= region[1]]
     sections = find_sections(
         notes,
         speech,

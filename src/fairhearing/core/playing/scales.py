@@ -68,6 +68,14 @@ class Found:
     steps: tuple[tuple[int, int, int], ...]
     """(position of the note, degree, code of the move that led there)"""
 
+    def own_notes(self, notes: Sequence[Note]) -> list[int]:
+        """Return the positions of the notes that are the scale's own, strays left out."""
+        return [
+            i
+            for i, degree, code in self.steps
+            if code != _STAY and notes[i].midi == self.pattern.notes[degree]
+        ]
+
 
 def scale_notes(tonic_midi: int, mode: Mode, octaves: int) -> tuple[int, ...]:
     """Return the notes of a scale, up and back down, as MIDI numbers."""

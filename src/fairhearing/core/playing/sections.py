@@ -7,6 +7,7 @@ understood. A person can move every boundary, see ``with_sections``.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,7 @@ _ANNOUNCED_WITHIN_S = 12.0
 _MOSTLY = 0.7
 _FALSE_START_NOTES = 8
 _STRANGE_NOTES = 14
+_RISING_STEPS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,7 @@ def speech_between(speech: Sequence[tuple[float, float]], start_s: float, end_s:
 def scale_region(
     notes: Sequence[Note],
     speech: Sequence[tuple[float, float]],
-    spans: Sequence[tuple[int, int]],
+    scales: Sequence[Sequence[int]],
     first_allowed: int,
 ) -> tuple[int, int] | None:
     """Return the first and last position of the scales section.
@@ -51,52 +53,58 @@ def scale_region(
     ----------
     notes : sequence of Note
     speech : sequence of (float, float)
-    spans : sequence of (int, int)
-        First and last note of each scale that was recognised.
+    scales : sequence of sequence of int
+        Positions of each recognised scale's own notes, in order; strays left out.
     first_allowed : int
         Position before which the scales cannot begin (after the chromatic scale).
 
     Notes
     -----
     A first scale that went so wrong that it was not recognised still starts the time. So the
-    region is extended back to the last boundary when at least four notes stand there.
+    region is extended back to the last boundary when notes stand there that climb by step.
 
     An etude may hold scales too. So the region ends before the first stretch between two
     boundaries (speech, or a long pause) that is not made of scales for the most part, and before
     a long row of notes of no scale where nothing parts them.
     """
-    if not spans:
+    if not scales:
         return None
-    first, last = spans[0][0], _last_of_scales(notes, speech, spans)
+    first, last = scales[0][0], _last_of_scales(notes, speech, scales)
     back = first
     while back > first_allowed and not _boundary(notes, speech, back, _JOIN_S):
         back -= 1
-    if first - back >= 4:
+    if _rises(notes[back:first]):
         first = back
     return first, last
+
+
+def _rises(notes: Sequence[Note]) -> bool:
+    """Say whether notes climb by step as a scale begins; a voice taken for notes falls or leaps."""
+    steps = [after.midi - before.midi for before, after in itertools.pairwise(notes)]
+    return sum(step in (1, 2) for step in steps) >= _RISING_STEPS
 
 
 def _last_of_scales(
     notes: Sequence[Note],
     speech: Sequence[tuple[float, float]],
-    spans: Sequence[tuple[int, int]],
+    scales: Sequence[Sequence[int]],
 ) -> int:
     """Return the last note of the scales, following them stretch by stretch."""
-    covered = np.zeros(len(notes), dtype=bool)
-    for begin, end in spans:
-        covered[begin : end + 1] = True
-    last = spans[0][1]
-    for run in _runs(notes, speech, spans[0][0], len(notes) - 1):
-        inside = [span for span in spans if run.first <= span[0] <= run.last]
-        made_of_scales = covered[run.first : run.last + 1].mean() >= _MOSTLY
+    degree = np.zeros(len(notes), dtype=bool)
+    for scale in scales:
+        degree[list(scale)] = True
+    first, last = scales[0][0], scales[0][-1]
+    for run in _runs(notes, speech, first, len(notes) - 1):
+        inside = [scale for scale in scales if run.first <= scale[0] <= run.last]
+        made_of_scales = degree[run.first : run.last + 1].mean() >= _MOSTLY
         if not inside and run.last - run.first < _FALSE_START_NOTES:
             continue  # a false start: the next stretch decides
-        if not made_of_scales and run.first > spans[0][0]:
+        if not made_of_scales and run.first > first:
             break
-        for begin, end in inside:
-            if begin - last > _STRANGE_NOTES and begin > run.first:
+        for scale in inside:
+            if scale[0] - last > _STRANGE_NOTES and scale[0] > run.first:
                 return last
-            last = max(last, end)
+            last = max(last, scale[-1])
     return last
 
 

@@ -18,6 +18,7 @@ from fairhearing.core.errors import FairHearingError
 COMMANDS: dict[str, str] = {
     "demo": "an invented season, complete: heard, scored, seated and shown",
     "hear": "the hearing of one or many takes",
+    "panel": "who hears whom, in which order",
     "score": "fair scores from judges' marks",
     "seat": "the seat plan with a reason for every student",
 }

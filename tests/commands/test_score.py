@@ -1,3 +1,4 @@
+import itertools
 import json
 from pathlib import Path
 
@@ -127,3 +128,124 @@ def test_a_folder_that_is_not_there(tmp_path, capsys):
     path = write(tmp_path, CATALYST)
     assert main(["score", str(path), "--json", str(tmp_path / "no" / "s.json")]) == 2
     assert "cannot be written" in capsys.readouterr().err
+
+
+def band_marks(n=40, judges="ABCDE", section="etude"):
+    rows = ["student,judge,section,criterion,mark,instrument,order"]
+    place = dict.fromkeys(judges, 0)
+    panels = list(itertools.combinations(judges, 3))
+    for s in range(n):
+        for k, judge in enumerate(panels[s % len(panels)]):
+            place[judge] += 1
+            for c, criterion in enumerate(("tone", "rhythm", "notes")):
+                mark = 4 + (s * 7 % 11) / 3 + (ord(judge) % 3) / 2 + ((s + c * 3 + k) % 4) / 4
+                rows.append(f"{s},{judge},{section},{criterion},{mark:.2f},clarinet,{place[judge]}")
+    return "\n".join(rows)
+
+
+def test_lines_and_second_listening_through_the_command(tmp_path, capsys):
+    path = write(tmp_path, band_marks())
+    result = tmp_path / "s.json"
+    words = ["score", str(path), "--line", "1", "--line", "clarinet=12", "--json", str(result)]
+    assert main(words) == 0
+    told = json.loads(result.read_text())
+    assert [line["after"] for line in told["lines"]] == [1, 12]
+    assert told["lines"][0]["pair"]["call"] in {"too close to call", "probably", "clear"}
+    assert told["listen_again"]["wrong_after"] <= told["listen_again"]["wrong_now"]
+    assert main(words[:-2]) == 0
+    assert "At the lines:" in capsys.readouterr().out
+
+
+def test_rules_rank_and_are_checked_against_the_announcement(tmp_path, capsys):
+    path = write(tmp_path, band_marks())
+    rules = tmp_path / "rules.toml"
+    rules.write_text('method = "raw mean"\ntie_break = ["tone"]\ndecimals = 1\n')
+    out, result = tmp_path / "s.csv", tmp_path / "s.json"
+    words = ["score", str(path), "--rules", str(rules), "-o", str(out), "--json", str(result)]
+    assert main(words) == 0
+    told = json.loads(result.read_text())
+    fingerprint = told["rules"]["fingerprint"]
+    assert fingerprint in capsys.readouterr().out
+    table = read_table(out, required=["student", "place"])
+    assert table.rows[0]["place"] == "1"
+    assert main([*words, "--announced", fingerprint]) == 0
+    rules.write_text('method = "raw mean"\ntie_break = ["rhythm"]\ndecimals = 1\n')
+    capsys.readouterr()
+    assert main([*words, "--announced", fingerprint]) == 2
+    assert "was announced" in capsys.readouterr().err
+
+
+def test_facts_are_asked_about(tmp_path):
+    path = write(tmp_path, band_marks())
+    facts = tmp_path / "facts.csv"
+    lines = ["student,school,background_dbfs"]
+    lines += [f"{s},{('Elm', 'Oak')[s % 2]},{-60 + s % 9}" for s in range(40)]
+    facts.write_text("\n".join(lines))
+    result = tmp_path / "s.json"
+    assert main(["score", str(path), "--facts", str(facts), "--json", str(result)]) == 0
+    about = {question["about"] for question in json.loads(result.read_text())["fairness"]}
+    assert {"order of listening", "school", "background_dbfs", "judge and school"} <= about
+
+
+def test_a_rubric_gives_weights_and_refuses_marks_off_its_scale(tmp_path, capsys):
+    rows = ["student,judge,section,criterion,mark,instrument"]
+    for s in range(4):
+        for judge in "AB":
+            rows += [f"{s},{judge},piece,{c},{3 + s / 2},flute" for c in ("sound", "time", "notes")]
+            rows += [f"{s},{judge},piece,expression,{2 + s / 2},flute"]
+            rows += [f"{s},{judge},scales,scales,{s}.5,flute"]
+    path = write(tmp_path, "\n".join(rows))
+    result = tmp_path / "s.json"
+    assert main(["score", str(path), "--rubric", "short", "--json", str(result)]) == 0
+    top = json.loads(result.read_text())["students"][0]
+    assert top["fair_score"] == pytest.approx(0.7 * (3 * 4.5 + 3.5) / 4 + 0.3 * 3.5, abs=1e-6)
+    write(tmp_path, "\n".join([*rows, "4,A,piece,sound,9,flute"]))
+    assert main(["score", str(path), "--rubric", "short"]) == 2
+    assert f"line {len(rows) + 1}: the mark 9" in capsys.readouterr().err
+
+
+def test_a_page_with_charts(tmp_path):
+    path = write(tmp_path, band_marks())
+    page = tmp_path / "scores.html"
+    assert main(["score", str(path), "--line", "12", "--html", str(page)]) == 0
+    text = page.read_text()
+    assert text.count("<svg") >= 3
+    assert "http://" not in text.replace("http://www.w3.org", "")
+    assert "https://" not in text
+
+
+def test_a_judge_left_out(tmp_path, capsys):
+    path = write(tmp_path, band_marks())
+    result = tmp_path / "s.json"
+    assert main(["score", str(path), "--without", "E", "--json", str(result)]) == 0
+    assert {one["judge"] for one in json.loads(result.read_text())["judges"]} == set("ABCD")
+    assert main(["score", str(path), "--without", "Z"]) == 2
+    assert 'no marks by a judge "Z"' in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--line", "many"], "--line many is not a line"),
+        (["--line", "tuba=3"], "there are no marks for tuba"),
+        (["--rules", "none.toml"], "none.toml: cannot be read"),
+        (["--rubric", "none"], "shipped rubrics are full, short"),
+        (["--facts", "none.csv"], "none.csv: there is no such file"),
+    ],
+)
+def test_wrong_words_are_one_sentence(tmp_path, capsys, words, says):
+    assert main(["score", str(write(tmp_path, band_marks())), *words]) == 2
+    told = capsys.readouterr().err
+    assert says in told
+    assert told.count("\n") == 1
+
+
+def test_spellings_of_an_instrument_are_one_instrument(tmp_path):
+    lines = band_marks().splitlines()
+    lines = [lines[0]] + [
+        line.replace(",clarinet,", ",Bb Clarinet,") if at % 2 else line
+        for at, line in enumerate(lines[1:])
+    ]
+    result = tmp_path / "s.json"
+    assert main(["score", str(write(tmp_path, "\n".join(lines))), "--json", str(result)]) == 0
+    assert {s["instrument"] for s in json.loads(result.read_text())["students"]} == {"clarinet"}

@@ -18,7 +18,7 @@ from fairhearing.core.packet.instruments import find
 from fairhearing.report.score_page import score_page
 from fairhearing.report.score_table import score_json, score_rows
 from fairhearing.report.score_terminal import print_scoring
-from fairhearing.season import Season, read_season
+from fairhearing.season import Season, read_roster, read_season
 from fairhearing.season.marks import read_facts, read_marks, unknown_instruments
 from fairhearing.tables import write_table
 
@@ -40,7 +40,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--html", type=Path, metavar="F", help="write a page with charts")
     parser.add_argument(
-        "--season", type=Path, metavar="SEASON", help="folder with season.toml: rubric and lines"
+        "--season",
+        type=Path,
+        metavar="SEASON",
+        help="the season's folder: instruments, rubric and lines",
     )
     parser.add_argument(
         "--rubric",
@@ -80,9 +83,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Score the marks; write the files asked for, or show the scores."""
     season = read_season(arguments.season) if arguments.season else None
     rules = _rules(arguments)
-    marks = read_marks(
-        arguments.marks, rubric=_rubric(arguments, season), known_instruments=season is not None
-    )
+    roster = read_roster(season.folder, season) if season else None
+    rubric = _rubric(arguments, season)
+    marks = read_marks(arguments.marks, rubric=rubric, roster=roster, season=season)
     if arguments.without:
         marks = marks.without_judges(arguments.without)
     scoring = evaluate(

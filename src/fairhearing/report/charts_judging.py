@@ -145,8 +145,8 @@ def distribution_chart(scoring: Scoring) -> str:
         radius = 4.0 if tallest <= 12 else 48.0 / tallest
         row = max(34.0, tallest * 2 * radius + 20)
         base = y + row - 8
-        out.append(_text(left - 14, base - 4, name or "all", anchor="end"))
-        out.append(_text(left - 14, base + 9, f"{len(units)} students", 10, "end", colour=SOFT))
+        out.append(_text(left - 14, base - 4, _plain(name), anchor="end"))
+        out.append(_text(left - 14, base + 9, _counted(len(units)), 10, "end", colour=SOFT))
         out.append(_line(left, base, WIDTH - right, base, HAIR))
         for x, level in stacks:
             out.append(_disc(x, base - radius - level * 2 * radius, max(radius - 0.6, 1.0)))
@@ -224,11 +224,19 @@ def too_close_chart(scoring: Scoring, call: LineCall, *, around: int = 6) -> str
     out.append(_line(8, cut, WIDTH - 8, cut, VERMILLION, width=2, dash="6 3"))
     out.append(
         _text(
-            14, 18, f"{call.instrument or 'all'}: line after {call.seats} · {_line_words(call)}", 13
+            14, 18, f"{_plain(call.instrument)}: line after {call.seats} · {_line_words(call)}", 13
         )
     )
     out.append(_axis(at, height - 34, left, WIDTH - right, "fair score"))
     return _svg(height, f"Students around the line after {call.seats}, {call.instrument}", out)
+
+
+def _plain(instrument: str) -> str:
+    return instrument.replace("-", " ") or "all"
+
+
+def _counted(students: int) -> str:
+    return "1 student" if students == 1 else f"{students} students"
 
 
 def _line_words(call: LineCall) -> str:

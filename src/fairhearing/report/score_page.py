@@ -70,7 +70,10 @@ def score_page(scoring: Scoring, *, heading: str, remark: str = "") -> str:
         agreement=Markup(agreement_chart(scoring)),
         distribution=Markup(distribution_chart(scoring)),
         close=[
-            (call.pair.says(scores), Markup(too_close_chart(scoring, call)))
+            (
+                call.pair.says(scores),
+                "" if call.pair.call == "clear" else Markup(too_close_chart(scoring, call)),
+            )
             for call in scoring.lines
         ],
         again=scoring.again.says if scoring.again else "",

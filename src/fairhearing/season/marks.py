@@ -7,7 +7,8 @@ row without a mark is a mark not given: it is left out, never read as zero.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from pathlib import Path
 
 from fairhearing.core.errors import TableError
@@ -15,7 +16,8 @@ from fairhearing.core.judging.evaluate import Facts
 from fairhearing.core.judging.marks import Mark, Marks, from_rows
 from fairhearing.core.judging.rubric import Rubric, weighted
 from fairhearing.core.packet.instruments import find, load
-from fairhearing.tables import Row, Table, read_table
+from fairhearing.season.types import Roster, Season
+from fairhearing.tables import Row, Table, plain_heading, read_table
 
 REQUIRED = ("student", "judge", "criterion", "mark")
 OPTIONAL = ("section", "instrument", "weight", "order")
@@ -28,7 +30,11 @@ ALSO = {
 
 
 def read_marks(
-    path: Path | str, *, rubric: Rubric | None = None, known_instruments: bool = False
+    path: Path | str,
+    *,
+    rubric: Rubric | None = None,
+    roster: Roster | None = None,
+    season: Season | None = None,
 ) -> Marks:
     """Read and check a table of marks.
 
@@ -36,25 +42,29 @@ def read_marks(
     ----------
     rubric : Rubric, optional
         Gives every mark its weight (a ``weight`` column is then not read) and its scale.
-    known_instruments : bool, default False
-        Refuse an instrument that is not in the instrument table; otherwise such a name is
-        ranked by itself, as typed. Known spellings become the instrument's id either way.
+    roster : Roster, optional
+        Every student must stand in it; a mark without an instrument is of the student's main
+        instrument. Without a roster an instrument that is not in the instrument table is ranked
+        by itself, as typed. Known spellings become the instrument's id either way.
+
+    season : Season, optional
+        Its criteria give the weight of a mark that has none in the table.
 
     Raises
     ------
     TableError
         With file and line: a missing column or name, a mark that is no number or off the
-        rubric's scale, a negative weight, a mark given twice.
+        rubric's scale, a negative weight, a mark given twice, a student who is not on the roster.
     """
     table = read_table(path, required=REQUIRED, optional=OPTIONAL, aliases=ALSO)
-    if rubric is not None and "instrument" not in table.columns:
+    if rubric is not None and roster is None and "instrument" not in table.columns:
         raise TableError(
             'with a rubric there must be a column "instrument", because percussion is marked '
             "differently",
             path=path,
             line=1,
         )
-    rows = _rows(table, known_instruments or rubric is not None)
+    rows = _rows(table, roster, season, must_be_known=rubric is not None or roster is not None)
     try:
         if rubric is None:
             return from_rows(rows)
@@ -66,15 +76,21 @@ def read_marks(
         raise TableError(error.problem, path=Path(path), line=error.line) from None
 
 
-def _rows(table: Table, known_instruments: bool) -> Iterator[Mark]:
+def _rows(
+    table: Table, roster: Roster | None, season: Season | None, *, must_be_known: bool
+) -> Iterator[Mark]:
+    weights = _weights(season)
     spellings: dict[str, str] = {"": ""}
     for row in table:
         mark = row.number("mark")
         student, judge, criterion = row.need("student"), row.need("judge"), row.need("criterion")
         typed = row["instrument"]
         if typed not in spellings:
-            spellings[typed] = _instrument(row, typed, known_instruments)
-        elif known_instruments and not typed:
+            spellings[typed] = _instrument(row, typed, must_be_known)
+        instrument = spellings[typed]
+        if roster is not None:
+            instrument = _on_roster(row, roster, student, instrument)
+        elif must_be_known and not typed:
             row.need("instrument")
         if mark is None:
             continue
@@ -85,11 +101,37 @@ def _rows(table: Table, known_instruments: bool) -> Iterator[Mark]:
             criterion=criterion,
             mark=mark,
             section=row["section"],
-            instrument=spellings[typed],
-            weight=1.0 if weight is None else weight,
+            instrument=instrument,
+            weight=weights(row["section"], criterion, instrument) if weight is None else weight,
             order=row.number("order"),
             line=row.line,
         )
+
+
+def _weights(season: Season | None) -> Callable[[str, str, str], float]:
+    """Return the weight of a mark that has none in the table: the season's, else 1."""
+
+    @cache
+    def weight(section: str, criterion: str, instrument: str) -> float:
+        for one in season.criteria_for(instrument) if season else ():
+            same = plain_heading(one.name) == plain_heading(criterion)
+            if same and (not one.section or not section or one.section == section):
+                return one.weight
+        return 1.0
+
+    return weight
+
+
+def _on_roster(row: Row, roster: Roster, student: str, instrument: str) -> str:
+    known = roster.get(student)
+    if known is None:
+        raise row.error(f"student {student} is not on the roster; check the number")
+    if instrument and instrument not in known.instruments:
+        raise row.error(
+            f"student {student} auditions on {' and '.join(known.instruments)}, "
+            f"not on {instrument}; correct one of the two tables"
+        )
+    return instrument or known.instrument
 
 
 def _instrument(row: Row, typed: str, must_be_known: bool) -> str:
@@ -112,7 +154,7 @@ def unknown_instruments(marks: Marks) -> tuple[str, ...]:
 
 
 def read_facts(path: Path | str, marks: Marks) -> Facts:
-    """Read what is known about the takes: ``student`` and any further columns.
+    """Read what is known about the takes: ``student`` and any further columns but ``name``.
 
     A column of numbers only is read as numbers, any other as groups. With a column
     ``instrument``, a line is about that audition; otherwise about all auditions of the student.
@@ -130,7 +172,7 @@ def read_facts(path: Path | str, marks: Marks) -> Facts:
     table = read_table(
         path,
         required=("student",),
-        optional=("instrument",),
+        optional=("instrument", "name"),
         aliases={"student": ALSO["student"]},
     )
     names = [name for name in table.others if name]

@@ -14,7 +14,11 @@ from fairhearing.core.judging.panels import permitted_listenings, random_from, s
 
 
 def after_dropout(
-    plan: PanelPlan, gone: str, finished: Collection[tuple[str, str, str]]
+    plan: PanelPlan,
+    gone: str,
+    finished: Collection[tuple[str, str, str]],
+    *,
+    accept_fewer: bool = False,
 ) -> PanelPlan:
     """Hand a judge's unfinished takes to others; everything else stays as it is.
 
@@ -24,6 +28,9 @@ def after_dropout(
         The judge who steps back.
     finished : collection of (str, str, str)
         Listenings already marked, as (judge, student, instrument); they are kept.
+    accept_fewer : bool, default False
+        Where nobody else may hear a take or has room, leave it with fewer judges and say so in
+        the notes, instead of refusing.
 
     Returns
     -------
@@ -52,7 +59,7 @@ def after_dropout(
     loads = hears.sum(axis=0)
     rng = random_from(plan.seed, f"without {gone}")
     tie = rng.random(len(names))
-    short = []
+    short: list[int] = []
     # Calibration takes have been heard by everyone else; nobody needs to hear them instead.
     for take in sorted(
         (t for t in left if t not in plan.calibration),
@@ -60,17 +67,20 @@ def after_dropout(
     ):
         free = np.flatnonzero(permitted[take] & ~hears[take] & (loads < room))
         if not len(free):
-            short.append(plan.takes[take].student)
+            short.append(int(take))
             continue
         chosen = free[np.lexsort((tie[free], loads[free]))[0]]
         hears[take, chosen] = True
         loads[chosen] += 1
-    if short:
+    names_short = listed([plan.takes[take].student for take in short]) if short else ""
+    if short and not (accept_fewer and hears[short].any(axis=1).all()):
         raise JudgingError(
-            f"without {gone} no other judge may hear {listed(short)} or has room; name a further "
+            f"without {gone} no other judge may hear {names_short} or has room; name a further "
             "judge or raise a judge's limit"
         )
     hears, notes = linked_panels(plan.takes, plan.judges, permitted, hears)
+    if short:
+        notes = (*notes, f"With fewer judges than the others: {names_short}.")
     order = tuple(
         _order_after(plan, j, np.flatnonzero(hears[:, j]), {t for k, t in done if k == j}, gone)
         for j in range(len(names))
@@ -131,7 +141,11 @@ def _order_after(
 
 
 def _finished_units(
-    plan: PanelPlan, names: Sequence[str], finished: Collection[tuple[str, str, str]]
+    plan: PanelPlan,
+    names: Sequence[str],
+    finished: Collection[tuple[str, str, str]],
+    *,
+    accept_fewer: bool = False,
 ) -> list[tuple[str, int]]:
     at = {(take.student, take.instrument): number for number, take in enumerate(plan.takes)}
     known = set(names)

@@ -105,7 +105,8 @@ def fairness_report(
     for name, column in facts.items():
         if any(isinstance(value, str) for value in column):
             texts = [_text(value) for value in column]
-            questions += _judge_and_group(scores, name, texts, smallest)
+            if len(_shown_groups(texts, smallest)[0]) > 1:
+                questions += _judge_and_group(scores, name, texts, smallest)
             if own_school and name == school:
                 questions.append(_own_school(scores, texts, own_school, smallest))
     return tuple(questions)
@@ -233,6 +234,12 @@ def _groups(scores: FairScores, name: str, texts: list[str], smallest: int) -> l
     cell = _instruments(scores)
     known = np.array([bool(text) for text in texts])
     shown, hidden = _shown_groups(texts, smallest)
+    if len(shown) + len(hidden) < 2:
+        says = f"{name}: all students are alike, so there is nothing to compare."
+        return [Question(name, "", 0, None, "too little to say", says)]
+    if not shown:
+        says = f"{name}: no group has {smallest} students or more, so none is shown."
+        return [Question(name, "", 0, None, "too little to say", says)]
     found = []
     for group in shown:
         inside = np.array([text == group for text in texts])

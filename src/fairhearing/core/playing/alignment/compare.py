@@ -17,6 +17,7 @@ from fairhearing.core.playing.alignment.result import (
     Alignment,
     HeardNote,
     NoteResult,
+    Outcome,
     Restart,
     Skip,
     TempoPoint,
@@ -171,7 +172,7 @@ def _describe(
     story, states, heard = judgement.story, judgement.states, judgement.notes
     pulse = _pulse(story, states, heard)
     results = as_results(judgement.decide(), states)
-    results = [_measured(one, states, heard, pulse) for one in results]
+    results = [_measured(one, judgement, pulse) for one in results]
     if levels is not None:
         results = _with_levels(results, levels)
     extras = judgement.extras()
@@ -229,13 +230,11 @@ def _pulse(story: Story, states: States, heard: Sequence[HeardNote]) -> _Pulse:
     return _Pulse(beat_s, deviation_s)
 
 
-def _measured(
-    result: NoteResult, states: States, heard: Sequence[HeardNote], pulse: _Pulse
-) -> NoteResult:
-    """Add onset, deviation and length to the result of a struck note."""
+def _measured(result: NoteResult, judgement: Judgement, pulse: _Pulse) -> NoteResult:
+    """Add onset, deviation, length and cents to the result of a struck note."""
     if result.note_index is None:
         return result
-    k = result.note_index
+    k, states, heard = result.note_index, judgement.states, judgement.notes
     note, beat_s, deviation_s = heard[k], pulse.beat_s[k], pulse.deviation_s[k]
     length = float(states.length[states.of_note(result.score_index)])
     ratio = None
@@ -246,6 +245,9 @@ def _measured(
         onset_s=note.onset_s,
         deviation_ms=1000 * float(deviation_s) if np.isfinite(deviation_s) else None,
         length_ratio=ratio,
+        cents_off=None
+        if note.cents is None or result.outcome is not Outcome.RIGHT
+        else float(note.cents - judgement.centre_cents),
     )
 
 

@@ -74,6 +74,8 @@ class NoteResult:
         Sounding length over the written length at the player's tempo.
     level_db : float or None
         Level against the median of the etude, when levels were given.
+    cents_off : float or None
+        Of a right note: its pitch against the take's own tuning, where the hearing states cents.
     """
 
     score_index: int
@@ -87,6 +89,7 @@ class NoteResult:
     deviation_ms: float | None = None
     length_ratio: float | None = None
     level_db: float | None = None
+    cents_off: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,11 +17,12 @@ from fairhearing.core import playing
 from fairhearing.core.continuity.finding import ranked, summary
 from fairhearing.core.continuity.observer import ContinuityObserver
 from fairhearing.core.packet.instruments import Instrument
-from fairhearing.core.playing.alignment import Alignment, Score, align, etude_report
+from fairhearing.core.playing.alignment import Alignment, Score, etude_report
 from fairhearing.core.quality.observer import QualityObserver
 from fairhearing.core.recording import Picture, Probe, SoundBlock, listen
 from fairhearing.core.recording.envelope import Envelope
 from fairhearing.core.recording.store import MonoStore
+from fairhearing.pieces import place_pieces
 
 VERSION = 1
 PEAKS = 600
@@ -78,18 +79,17 @@ def hear(
     """
     begun = time.perf_counter()
     progress = on_progress or (lambda done: None)
+    player, plan = _player(instrument), plan or playing.Plan()
     mono = MonoStore(playing.RATE_HZ)
     quality, continuity, envelope = QualityObserver(), ContinuityObserver(), Envelope()
     try:
         probe = listen(path, [mono, quality, continuity, envelope, _Pace(progress)])
         decoded = time.perf_counter()
-        heard = playing.hear_playing(
-            mono.samples, player=_player(instrument), plan=plan or playing.Plan()
-        )
+        heard = playing.hear_playing(mono.samples, player=player, plan=plan)
     finally:
         mono.close()
     findings = ranked(continuity.findings)
-    aligned = _aligned(heard, scores or {})
+    heard, aligned = place_pieces(heard, scores or {}, player=player, plan=plan)
     report: dict[str, Any] = {
         "version": VERSION,
         "invented": invented,
@@ -159,21 +159,9 @@ class _Pace:
         self._tell(DECODING_SHARE)
 
 
-def _aligned(
-    heard: playing.Playing, scores: Mapping[str, Score]
-) -> dict[str, tuple[Score, Alignment]]:
-    pairs = {}
-    for kind, score in scores.items():
-        section = next((s for s in heard.sections if s.kind == kind), None)
-        if section is not None:
-            notes = [n for n in heard.notes if section.start_s <= n.onset_s < section.end_s]
-            pairs[kind] = (score, align(score, notes))
-    return pairs
-
-
-def _player(instrument: Instrument | None) -> playing.Player | None:
+def _player(instrument: Instrument | None) -> playing.Player:
     if instrument is None:
-        return None
+        return playing.Player()
     low, high = instrument.sounding_reach or (None, None)
     return playing.Player(
         lowest_midi=low,

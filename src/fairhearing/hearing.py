@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from fairhearing.core import playing
+from fairhearing.core.continuity.container import container_findings
 from fairhearing.core.continuity.finding import ranked, summary
 from fairhearing.core.continuity.observer import ContinuityObserver
 from fairhearing.core.packet.instruments import Instrument
@@ -88,7 +89,7 @@ def hear(
         heard = playing.hear_playing(mono.samples, player=player, plan=plan)
     finally:
         mono.close()
-    findings = ranked(continuity.findings)
+    findings = ranked([*container_findings(probe.facts), *continuity.findings])
     heard, aligned = place_pieces(heard, scores or {}, player=player, plan=plan)
     report: dict[str, Any] = {
         "version": VERSION,

@@ -16,6 +16,7 @@ from typing import Any
 from fairhearing.core import playing
 from fairhearing.core.packet import instruments
 from fairhearing.hearing import VERSION, hear
+from fairhearing.report.pencil import pencil_from_file
 from fairhearing.season import Season, Student, match_takes, read_roster, read_season
 from fairhearing.written_music import plain_score
 
@@ -127,7 +128,12 @@ def hear_take(job: Job, on_progress: Callable[[float], None] | None = None) -> d
         on_progress=on_progress,
     )
     report = {**heard.report, "student": job["student"], "asked": asked(job)}
-    return {"report": report, "pencil": {}}
+    pencil = {
+        kind: pencil_from_file(job["scores"][kind], score, alignment, name=kind)
+        for kind, (score, alignment) in heard.aligned.items()
+        if alignment.recognised
+    }
+    return {"report": report, "pencil": pencil}
 
 
 def asked(job: Job) -> dict[str, Any]:

@@ -12,6 +12,11 @@
   player.addEventListener("timeupdate", () => {
     if (player.currentTime >= until) { player.pause(); until = Infinity; }
   });
+  document.querySelectorAll("[data-t]").forEach((note) => note.addEventListener("click", () => {
+    player.currentTime = Math.max(Number(note.dataset.t) - 0.3, 0); // a breath before the note
+    until = Infinity;
+    player.play();
+  }));
   buttons.forEach((b) => b.addEventListener("click", () => {
     player.currentTime = Number(b.dataset.from);
     until = b.dataset.to ? Number(b.dataset.to) : Infinity;

@@ -124,10 +124,14 @@ def test_wrong_marks_are_one_sentence_and_nothing_is_written(tmp_path, capsys, t
     assert sorted(p.name for p in tmp_path.iterdir()) == ["marks.csv"]
 
 
-def test_a_folder_that_is_not_there(tmp_path, capsys):
+def test_a_folder_that_is_not_there_stops_everything(tmp_path, capsys):
     path = write(tmp_path, CATALYST)
-    assert main(["score", str(path), "--json", str(tmp_path / "no" / "s.json")]) == 2
+    good, bad = tmp_path / "s.csv", tmp_path / "no" / "s.json"
+    assert main(["score", str(path), "-o", str(good), "--json", str(bad)]) == 2
     assert "cannot be written" in capsys.readouterr().err
+    assert not good.exists()
+    assert main(["score", str(path), "-o", str(tmp_path)]) == 2
+    assert "is a folder" in capsys.readouterr().err
 
 
 def band_marks(n=40, judges="ABCDE", section="etude"):
@@ -218,7 +222,10 @@ def test_a_judge_left_out(tmp_path, capsys):
     path = write(tmp_path, band_marks())
     result = tmp_path / "s.json"
     assert main(["score", str(path), "--without", "E", "--json", str(result)]) == 0
-    assert {one["judge"] for one in json.loads(result.read_text())["judges"]} == set("ABCD")
+    told = json.loads(result.read_text())
+    assert {one["judge"] for one in told["judges"]} == set("ABCD")
+    assert told["without"] == ["E"]
+    assert f"Without E: {len(told['changes'])} places change." in capsys.readouterr().out
     assert main(["score", str(path), "--without", "Z"]) == 2
     assert 'no marks by a judge "Z"' in capsys.readouterr().err
 

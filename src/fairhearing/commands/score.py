@@ -12,11 +12,12 @@ from rich.console import Console
 from fairhearing.core.errors import FairHearingError, TableError
 from fairhearing.core.judging.evaluate import evaluate
 from fairhearing.core.judging.marks import Marks
+from fairhearing.core.judging.rescore import place_changes
 from fairhearing.core.judging.rubric import Rubric, read_rubric, shipped
 from fairhearing.core.judging.rules import Rules, read_rules, require_announced
 from fairhearing.core.packet.instruments import find
 from fairhearing.report.score_page import score_page
-from fairhearing.report.score_table import score_json, score_rows
+from fairhearing.report.score_table import changes_json, score_json, score_rows
 from fairhearing.report.score_terminal import print_scoring
 from fairhearing.season import Season, read_roster, read_season
 from fairhearing.season.marks import read_facts, read_marks, unknown_instruments
@@ -69,7 +70,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="look closely at the line after N students (1: first chair); may be repeated",
     )
     parser.add_argument(
-        "--without", action="append", default=[], metavar="JUDGE", help="leave a judge's marks out"
+        "--without",
+        action="append",
+        default=[],
+        metavar="JUDGE",
+        help="leave a judge's marks out and say whose place changes",
     )
     parser.add_argument(
         "--facts",
@@ -81,11 +86,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Score the marks; write the files asked for, or show the scores."""
+    _check_places(arguments.json, arguments.output, arguments.html)
     season = read_season(arguments.season) if arguments.season else None
     rules = _rules(arguments)
     roster = read_roster(season.folder, season) if season else None
     rubric = _rubric(arguments, season)
     marks = read_marks(arguments.marks, rubric=rubric, roster=roster, season=season)
+    everyone = evaluate(marks, rules=rules) if arguments.without else None
     if arguments.without:
         marks = marks.without_judges(arguments.without)
     scoring = evaluate(
@@ -95,8 +102,12 @@ def run(arguments: argparse.Namespace) -> int:
         facts=read_facts(arguments.facts, marks) if arguments.facts else None,
         own_school=_own_schools(season),
     )
+    changes = place_changes(everyone, scoring) if everyone is not None else ()
     if arguments.json is not None:
-        _write(arguments.json, json.dumps(score_json(scoring), indent=1, ensure_ascii=False) + "\n")
+        content = score_json(scoring)
+        if everyone is not None:
+            content |= {"without": arguments.without, "changes": changes_json(changes)}
+        _write(arguments.json, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
     if arguments.output is not None:
         columns, rows = score_rows(scoring, with_places=arguments.rules is not None)
         write_table(arguments.output, columns, rows)
@@ -107,13 +118,27 @@ def run(arguments: argparse.Namespace) -> int:
     console = Console()
     if arguments.json is None:
         print_scoring(scoring, console)
-    for sentence in unknown_instruments(marks):
+    if everyone is not None:
+        console.print(f"Without {', '.join(arguments.without)}: {len(changes)} places change.")
+    sentences = [change.says for change in changes[:40]]
+    for sentence in (*sentences, *unknown_instruments(marks)):
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
     if arguments.rules is not None:
         console.print(f"Rules: {rules.fingerprint}", highlight=False)
     for path in filter(None, (arguments.json, arguments.output, arguments.html)):
         console.print(f"Written: {path}", highlight=False, soft_wrap=True, markup=False)
     return 0
+
+
+def _check_places(*paths: Path | None) -> None:
+    """Refuse before anything is written if one of the files cannot be."""
+    for path in filter(None, paths):
+        if path.is_dir():
+            raise TableError("is a folder; give the name of a file in it", path=path)
+        if not path.parent.is_dir():
+            raise TableError(
+                f"cannot be written: there is no folder {path.parent}; make it first", path=path
+            )
 
 
 def _rules(arguments: argparse.Namespace) -> Rules:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 
 from fairhearing.core.judging.agreement import Agreement
 from fairhearing.core.judging.breakdown import by_criterion, by_section
-from fairhearing.core.judging.diagnostics import Estimate, JudgeReport
+from fairhearing.core.judging.diagnostics import JudgeReport
+from fairhearing.core.judging.estimate import Estimate
 from fairhearing.core.judging.evaluate import Scoring
 from fairhearing.core.judging.fair import FairScores
 from fairhearing.core.judging.marks import Floats
+from fairhearing.core.judging.rescore import PlaceChange
 from fairhearing.core.judging.rules import Rules
 from fairhearing.core.judging.too_close import LineCall, Pair
 
@@ -47,7 +50,13 @@ def score_json(scoring: Scoring) -> dict[str, Any]:
         "rules": rules_json(ranking.rules),
         "students": students,
         "judges": [_judge(scores, report) for report in scoring.judges],
-        "agreement": agreement_json(scoring.agreement),
+        "agreement": agreement_json(scoring.agreement)
+        | {
+            "reliability": {
+                "one_listening": _maybe(scoring.reliability.one_listening),
+                "fair_scores": _maybe(scoring.reliability.scores),
+            }
+        },
         "outlying": [
             {
                 "student": marks.students[one.unit],
@@ -166,6 +175,26 @@ def number(value: float | np.floating[Any]) -> float | None:
     return None if math.isnan(value) else round(float(value), 6) + 0.0
 
 
+def changes_json(changes: Iterable[PlaceChange]) -> list[dict[str, Any]]:
+    """Return what changed when marks were left out."""
+    return [
+        {
+            "student": change.student,
+            "instrument": change.instrument,
+            "place_before": change.place_before,
+            "place_after": change.place_after,
+            "fair_score_before": _maybe(change.score_before),
+            "fair_score_after": _maybe(change.score_after),
+            "says": change.says,
+        }
+        for change in changes
+    ]
+
+
+def _maybe(value: float | None) -> float | None:
+    return None if value is None else number(value)
+
+
 def _judge(scores: FairScores, report: JudgeReport) -> dict[str, Any]:
     return {
         "judge": scores.marks.judges[report.judge],
@@ -173,7 +202,7 @@ def _judge(scores: FairScores, report: JudgeReport) -> dict[str, Any]:
         "severity_se": number(scores.severity_se[report.judge]),
         "precision": number(report.vote),
         "takes": report.takes,
-        "error_sd": None if report.error_sd is None else number(report.error_sd),
+        "error_sd": _maybe(report.error_sd),
         "range_use": _estimate(report.range_use),
         "drift": _estimate(report.drift),
         "flags": list(report.flags),

@@ -7,7 +7,6 @@ import math
 from rich.console import Console
 from rich.table import Table
 
-from fairhearing.core.judging.agreement import Agreement
 from fairhearing.core.judging.evaluate import Scoring
 from fairhearing.report.score_table import in_order
 
@@ -23,7 +22,7 @@ def print_scoring(scoring: Scoring, console: Console) -> None:
     _say(console, "± holds the fair score of 19 in 20 equally exact panels.\n")
     console.print(_judges(scoring))
     _say(console, "Severity: points below the panel's average. Vote: 1 is the typical judge.\n")
-    _say(console, _agreement(scoring.agreement))
+    _say(console, _agreement(scoring))
     marks = scoring.scores.marks
     for report in scoring.judges:
         for flag in report.flags:
@@ -108,7 +107,8 @@ def _table(*names: str, numbers: int) -> Table:
     return table
 
 
-def _agreement(agreed: Agreement) -> str:
+def _agreement(scoring: Scoring) -> str:
+    agreed, reliability = scoring.agreement, scoring.reliability
     parts = []
     alpha = agreed.alpha["interval"]
     if alpha is not None:
@@ -117,6 +117,12 @@ def _agreement(agreed: Agreement) -> str:
         parts.append(f"ICC(2,1) {agreed.icc.icc_2_1:.3f}, ICC(2,k) {agreed.icc.icc_2_k:.3f}")
     if agreed.concordance is not None:
         parts.append(f"Kendall's W {agreed.concordance.w:.3f}")
-    if parts:
-        return "Agreement of the judges: " + "; ".join(parts) + "."
-    return f"Agreement of the judges: {agreed.reasons['alpha_interval']}."
+    if not parts:
+        return f"Agreement of the judges: {agreed.reasons['alpha_interval']}."
+    sentence = "Agreement of the judges: " + "; ".join(parts) + "."
+    if reliability.scores is None or reliability.one_listening is None:
+        return sentence
+    return (
+        f"{sentence} Reliability of one listening {reliability.one_listening:.3f}, "
+        f"of the fair scores {reliability.scores:.3f}."
+    )

@@ -250,6 +250,15 @@ def test_an_erratic_judge_loses_votes_and_a_fair_panel_keeps_them_equal():
     assert off.precision == pytest.approx(np.ones(5))
 
 
+def test_small_panels_keep_equal_votes_so_complete_tables_keep_their_means():
+    # Shrout & Fleiss 1979, table 2: with nothing missing a fair score is the mean of the row.
+    rows = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
+    scores = fair_scores(from_rows(table(rows)))
+    assert scores.precision == pytest.approx(np.ones(4))
+    assert scores.fair == pytest.approx(np.mean(rows, axis=1))
+    assert scores.noise.pooled == pytest.approx(1.019, abs=5e-4)  # their error mean square
+
+
 def test_a_judge_removed_is_rescored_without_them():
     marks = from_rows(simulated(8))
     left = marks.without_judges(["J2"])

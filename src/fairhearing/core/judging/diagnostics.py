@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from fairhearing.core.judging.estimate import Estimate, estimate
 from fairhearing.core.judging.fair import FairScores
 from fairhearing.core.judging.marks import Floats, Indices, sum_by
 from fairhearing.core.judging.too_close import true_spread
@@ -23,16 +24,6 @@ LEAST_TAKES = 10
 """Fewer takes than this say too little about a judge's range, drift or consistency."""
 _FAMILY = 0.05
 _NARROW = 0.8
-
-
-@dataclass(frozen=True, slots=True)
-class Estimate:
-    """A number with its 95 % interval; `p` is two-sided against "no effect"."""
-
-    value: float
-    low: float
-    high: float
-    p: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,14 +149,7 @@ def _severity(scores: FairScores, judge: int) -> Estimate | None:
     se = float(scores.severity_se[judge])
     if np.isnan(se):
         return None
-    return _estimate(float(scores.severity[judge]), se, None)
-
-
-def _estimate(value: float, se: float, freedom: float | None, null: float = 0.0) -> Estimate:
-    law = stats.norm() if freedom is None else stats.t(freedom)
-    reach = float(law.ppf(0.975)) * se
-    p = 2 * float(law.sf(abs(value - null) / se)) if se > 0 else float(value == null)
-    return Estimate(value, value - reach, value + reach, p)
+    return estimate(float(scores.severity[judge]), se)
 
 
 def _range_use(value: Floats, others: Floats, error: Floats, spread: float) -> Estimate | None:
@@ -185,7 +169,7 @@ def _range_use(value: Floats, others: Floats, error: Floats, spread: float) -> E
     variance = float(rest @ rest) / (len(value) - 2)
     reliability = signal / (signal + float(error.mean()))
     se = np.sqrt(variance / (len(value) - 1) / (signal * reliability))
-    return _estimate(slope, float(se), len(value) - 2, null=1.0)
+    return estimate(slope, float(se), len(value) - 2, null=1.0)
 
 
 def _drift(against_others: Floats, order: Floats) -> Estimate | None:
@@ -197,7 +181,7 @@ def _drift(against_others: Floats, order: Floats) -> Estimate | None:
     found = stats.linregress(x, y)
     if not np.isfinite(found.stderr):
         return None
-    return _estimate(float(found.slope), float(found.stderr), len(y) - 2)
+    return estimate(float(found.slope), float(found.stderr), len(y) - 2)
 
 
 def _flags(

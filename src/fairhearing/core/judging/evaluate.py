@@ -19,6 +19,7 @@ from fairhearing.core.judging.fairness import Question, fairness_report
 from fairhearing.core.judging.listen_again import ListenAgain, listen_again
 from fairhearing.core.judging.marks import Marks
 from fairhearing.core.judging.ranking import Ranking, rank
+from fairhearing.core.judging.reliability import Reliability, reliability
 from fairhearing.core.judging.rules import Rules
 from fairhearing.core.judging.too_close import LineCall, at_lines
 
@@ -34,6 +35,7 @@ class Scoring:
     scores : FairScores
     ranking : Ranking
     agreement : Agreement
+    reliability : Reliability
     judges : tuple of JudgeReport
         In the order of ``scores.marks.judges``.
     outlying : tuple of OutlyingMark
@@ -48,6 +50,7 @@ class Scoring:
     scores: FairScores
     ranking: Ranking
     agreement: Agreement
+    reliability: Reliability
     judges: tuple[JudgeReport, ...]
     outlying: tuple[OutlyingMark, ...]
     lines: tuple[LineCall, ...]
@@ -89,6 +92,7 @@ def evaluate(
         scores=scores,
         ranking=ranking,
         agreement=agreement(marks),
+        reliability=reliability(scores),
         judges=judge_reports(scores),
         outlying=outlying_marks(scores),
         lines=tuple(at_lines(scores, ranking.order, lines)) if lines else (),

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
 from fairhearing.core.errors import JudgingError
-from fairhearing.core.judging.diagnostics import Estimate, others_of
+from fairhearing.core.judging.diagnostics import others_of
+from fairhearing.core.judging.estimate import Estimate, estimate
 from fairhearing.core.judging.fair import FairScores
 from fairhearing.core.judging.marks import Floats, Indices
 
@@ -176,7 +176,7 @@ def _within(scores: FairScores, value: Floats, position: Floats, rows: Indices) 
     clustered = float(by_judge @ by_judge) / sxx**2 * clusters / (clusters - 1)
     # With few judges the clustered variance is itself erratic; the larger one is the safe one.
     se = float(np.sqrt(max(plain, clustered)))
-    return _estimate(slope, se, min(freedom, max(clusters - 1, 2)) if clusters < 30 else freedom)
+    return estimate(slope, se, min(freedom, max(clusters - 1, 2)) if clusters < 30 else freedom)
 
 
 def _without_two_ways(values: Floats, first: Indices, second: Indices) -> Floats:
@@ -190,13 +190,6 @@ def _without_two_ways(values: Floats, first: Indices, second: Indices) -> Floats
         if np.max(np.abs(rest - before), initial=0) < 1e-10:
             break
     return rest
-
-
-def _estimate(value: float, se: float, freedom: float) -> Estimate:
-    law = stats.t(freedom)
-    reach = float(law.ppf(0.975)) * se
-    p = 2 * float(law.sf(abs(value) / se)) if se > 0 else 1.0
-    return Estimate(value, value - reach, value + reach, p)
 
 
 def _number(scores: FairScores, name: str, column: Sequence[str | float | None]) -> Question:
@@ -219,7 +212,7 @@ def _number(scores: FairScores, name: str, column: Sequence[str | float | None])
     # Heteroscedasticity-consistent (HC3; MacKinnon & White 1985, J. Econometrics 29:305–325).
     leverage = np.clip(x_in**2 / sxx, 0, 0.99)
     variance = float(np.sum((x_in * rest / (1 - leverage)) ** 2)) / sxx**2
-    found = _estimate(slope * spread, float(np.sqrt(variance)) * spread, freedom)
+    found = estimate(slope * spread, float(np.sqrt(variance)) * spread, freedom)
     verdict = _verdict(found, 1)
     low, high = np.quantile(x[known], [0.1, 0.9])
     says = (
@@ -243,18 +236,18 @@ def _groups(scores: FairScores, name: str, texts: list[str], smallest: int) -> l
     found = []
     for group in shown:
         inside = np.array([text == group for text in texts])
-        estimate = _group_difference(scores.fair, cell, known, inside)
+        difference = _group_difference(scores.fair, cell, known, inside)
         students = int(inside.sum())
-        if estimate is None:
+        if difference is None:
             says = f"{name} {group}: cannot be compared; no one else plays the same instruments."
             found.append(Question(name, group, students, None, "too little to say", says))
             continue
-        verdict = _verdict(estimate, len(shown))
+        verdict = _verdict(difference, len(shown))
         says = (
-            f"{name} {group} ({students} students): {estimate.value:+.2f} points against all "
-            f"others ({_interval(estimate)}): {_plain(verdict)}."
+            f"{name} {group} ({students} students): {difference.value:+.2f} points against all "
+            f"others ({_interval(difference)}): {_plain(verdict)}."
         )
-        found.append(Question(name, group, students, estimate, verdict, says))
+        found.append(Question(name, group, students, difference, verdict, says))
     if hidden:
         says = (
             f"{name}: {len(hidden)} small {'group is' if len(hidden) == 1 else 'groups are'} not "
@@ -288,7 +281,7 @@ def _group_difference(
     rest = y - slope * x
     leverage = np.clip(x**2 / sxx, 0, 0.99)
     variance = float(np.sum((x * rest / (1 - leverage)) ** 2)) / sxx**2
-    return _estimate(slope, float(np.sqrt(variance)), freedom)
+    return estimate(slope, float(np.sqrt(variance)), freedom)
 
 
 def _judge_and_group(
@@ -312,14 +305,14 @@ def _judge_and_group(
         return [Question(about, "", 0, None, "too little to say", says)]
     signs = [entry for entry in tried if entry[2].p < _FAMILY / len(tried)]
     found = []
-    for judge, group, estimate, students in sorted(signs, key=lambda entry: entry[2].p):
+    for judge, group, difference, students in sorted(signs, key=lambda entry: entry[2].p):
         who = scores.marks.judges[judge]
         says = (
-            f"Judge {who} marked {name} {group} {estimate.value:+.2f} points otherwise than the "
-            f"other judges of the same takes did ({_interval(estimate)}, {students} takes): a "
+            f"Judge {who} marked {name} {group} {difference.value:+.2f} points otherwise than the "
+            f"other judges of the same takes did ({_interval(difference)}, {students} takes): a "
             "sign worth looking at."
         )
-        found.append(Question(about, f"{who}, {group}", students, estimate, "a sign", says))
+        found.append(Question(about, f"{who}, {group}", students, difference, "a sign", says))
     if not signs:
         says = f"No judge treated a group by {name} otherwise than the other judges did."
         found.append(Question(about, "", 0, None, "no sign", says))
@@ -362,7 +355,7 @@ def _welch(inside: Floats, outside: Floats) -> Estimate:
     if a + b <= 0:
         return Estimate(value, value, value, 1.0 if value == 0 else 0.0)
     freedom = (a + b) ** 2 / (a**2 / (len(inside) - 1) + b**2 / (len(outside) - 1))
-    return _estimate(value, float(np.sqrt(a + b)), freedom)
+    return estimate(value, float(np.sqrt(a + b)), freedom)
 
 
 def _instruments(scores: FairScores) -> Indices:

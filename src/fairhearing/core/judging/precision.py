@@ -18,8 +18,9 @@ from scipy import sparse, special
 
 from fairhearing.core.judging.marks import Floats, Indices, Listenings, sum_by
 
-_LEAST_FREEDOM = 4.0
-"""A judge's own variance with fewer degrees of freedom than this says nothing."""
+_LEAST_FREEDOM, _LEAST_TAKES = 4.0, 10
+"""A judge's own variance from fewer degrees of freedom, or from fewer takes, says too little to
+give or take votes."""
 _NO_ERROR = 1e-18
 """Below this variance all judges agree but for rounding, points squared."""
 _VOTE_LIMITS = (0.25, 4.0)
@@ -90,7 +91,7 @@ def judge_noise(heard: Listenings, residual: Floats, rank: int) -> JudgeNoise:
         zero = np.zeros(n_judges)
         return JudgeNoise(zero, zero, 0.0, zero, np.inf)
     raw, freedom = _own_variances(system, squares, heard.per_judge, pooled)
-    known = freedom >= _LEAST_FREEDOM
+    known = (freedom >= _LEAST_FREEDOM) & (heard.per_judge >= _LEAST_TAKES)
     prior, prior_freedom = _prior(raw[known], freedom[known], pooled)
     variance = np.full(n_judges, pooled)
     if np.isfinite(prior_freedom):

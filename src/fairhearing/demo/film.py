@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import cast
@@ -35,22 +35,25 @@ class Codecs:
     video_options: dict[str, str]
     audio: str
     audio_bit_rate: int
+    audio_options: dict[str, str] = field(default_factory=dict)
 
 
 _X264 = {
     "preset": "ultrafast",
-    "crf": "25",
+    "crf": "27",
     "threads": "1",
     "g": "60",
     "x264-params": "rc-lookahead=0:scenecut=0:weightp=0",
 }
+# Half the time of the default search, and here a higher signal-to-noise ratio as well.
+_AAC = {"aac_coder": "fast"}
 _VP8 = {"deadline": "realtime", "cpu-used": "16", "crf": "24", "b": "900k", "threads": "1"}
 _HEVC = {"preset": "ultrafast", "crf": "27", "x265-params": "pools=1:frame-threads=1:log-level=0"}
 
 CODECS: dict[str, Codecs] = {
-    "mp4": Codecs("mp4", "libx264", _X264, "aac", 96_000),
+    "mp4": Codecs("mp4", "libx264", _X264, "aac", 96_000, _AAC),
     "webm": Codecs("webm", "libvpx", _VP8, "libopus", 64_000),
-    "mov": Codecs("mov", "libx265", _HEVC, "aac", 128_000),
+    "mov": Codecs("mov", "libx265", _HEVC, "aac", 128_000, _AAC),
 }
 
 
@@ -119,6 +122,7 @@ def _fill(file: OutputContainer, film: Film, codecs: Codecs) -> None:
     layout = "stereo" if film.channels == 2 else "mono"
     audio = cast(AudioStream, file.add_stream(codecs.audio, rate=rate, layout=layout))
     audio.bit_rate = codecs.audio_bit_rate
+    audio.options = dict(codecs.audio_options)
     sound = film.sound
     if rate != 48_000:
         sound = resample_poly(sound, rate // 300, 48_000 // 300).astype(np.float32)

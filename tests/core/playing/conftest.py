@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -28,3 +29,22 @@ def recorded(pytestconfig: pytest.Config) -> Callable[[str], object]:
             pytest.skip(f"the npm package of recorded notes is not to be had: {error}")
 
     return fetch
+
+
+@pytest.fixture(scope="session")
+def spoken(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], object]:
+    """Return a function from a text to its speech (Debian's espeak-ng), mono at 16 kHz."""
+    import numpy as np
+    from benchmarks.playing import banks
+
+    folder = tmp_path_factory.mktemp("speech")
+
+    def speak(text: str, voice: str = "en-us") -> object:
+        if shutil.which("espeak-ng") is None:
+            pytest.skip("the Debian package espeak-ng is not installed")
+        path = folder / "said.wav"
+        subprocess.run(["espeak-ng", "-v", voice, "-s", "150", "-w", str(path), text], check=True)
+        sound = banks.decode(path)
+        return (sound * 0.3 / np.abs(sound).max()).astype(np.float32)
+
+    return speak

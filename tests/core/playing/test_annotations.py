@@ -39,7 +39,7 @@ def test_heard_notes_are_written_for_correction(tmp_path):
 def test_spreadsheet_reality(tmp_path):
     path = tmp_path / "t.csv"
     path.write_bytes(
-        "\ufeff# corrected by ear\n Onset_s ; offset_s; pitch \n1.5; 2.0; Bb3\n0.5;1.0;F#5\n".encode()
+        "\ufeff# by ear\n Onset_s ; offset_s; pitch \n1.5; 2.0; Bb3\n0.5;1.0;F#5\n".encode()
     )
     assert read_annotations(path) == (
         AnnotatedNote(0.5, 1.0, 78.0),

@@ -21,7 +21,8 @@ SILENT_DBFS = -60.0
 
 _WINDOW = 4096
 _PEAK_WITHIN_DB = 22.0
-_HARMONIC_WITHIN = 0.035
+_HARMONIC_WITHIN = 0.025
+_HIGHEST_MULTIPLE = 8.0
 _LEAST_NOTE_S = 0.3
 _MOST_NOTES = 60
 _OTHER_SOUND_SHARE = 0.3
@@ -101,9 +102,12 @@ def _between_partials(part: NDArray[np.float32], note: Note) -> float:
     fundamental = 440.0 * 2 ** ((note.midi + cents / 100 - 69) / 12)
     multiple = index * RATE_HZ / _WINDOW / fundamental
     away = np.abs(multiple - np.maximum(1, np.round(multiple)))
-    # A peak is placed no better than half a bin.
-    allowed = _HARMONIC_WITHIN * multiple + 0.75 * RATE_HZ / _WINDOW / fundamental
-    strength = magnitude[index]
+    # A peak is placed no better than half a bin; high partials lie too close to be told apart.
+    allowed = np.minimum(_HARMONIC_WITHIN * multiple, 0.15)
+    allowed = allowed + 0.6 * RATE_HZ / _WINDOW / fundamental
+    strength = magnitude[index] * (multiple < _HIGHEST_MULTIPLE)
+    if not strength.any():
+        return 0.0
     return float(strength[away > allowed].sum() / strength.sum())
 
 

@@ -26,17 +26,17 @@ class NoteCosts:
     ``off_pitch`` is per semitone beyond ``off_pitch_free`` semitones, up to ``off_pitch_most``.
     """
 
-    attack_frames: int = 7
+    attack_frames: int = 9
     off_pitch: float = 3.0
     off_pitch_free: float = 0.25
-    off_pitch_most: float = 2.0
-    attack_off_pitch_most: float = 0.4
-    sounding: float = 0.5
-    begin: float = 3.0
+    off_pitch_most: float = 1.5
+    attack_off_pitch_most: float = 0.2
+    sounding: float = 0.8
+    begin: float = 1.5
     change: float = 3.0
-    repeat: float = 3.0
-    beginning: float = 1.0
-    end: float = 1.0
+    repeat: float = 4.0
+    beginning: float = 1.4
+    end: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -34,6 +34,7 @@ _ROLL_GAP_S = 0.095
 _ROLL_STROKES = 5
 _BUZZ_S = 0.3
 _BUZZ_FALL_DB = 9.0
+_LONGEST_BUZZ_S = 30.0
 _SLOWEST_BPM, _FASTEST_BPM = 40.0, 208.0
 _LEAST_STROKES = 8
 
@@ -142,9 +143,9 @@ def _buzzes(
         if any(roll.start_s <= start_s <= roll.end_s for roll in [*rolls, *found]):
             continue
         first = round(start_s / _HOP_S) + 3
-        top = smooth[first : first + 10].max(initial=-200.0)
-        fallen = np.flatnonzero(smooth[first:] < top - _BUZZ_FALL_DB)
-        length = int(fallen[0]) if len(fallen) else len(smooth) - first
+        after = smooth[first : first + round(_LONGEST_BUZZ_S / _HOP_S)]
+        fallen = np.flatnonzero(after < np.maximum.accumulate(after) - _BUZZ_FALL_DB)
+        length = int(fallen[0]) if len(fallen) else len(after)
         if length * _HOP_S >= _BUZZ_S:
             found.append(Roll(float(start_s), float(start_s + length * _HOP_S), None))
     return found

@@ -97,7 +97,7 @@ def panels(students: int, n_judges: int) -> dict[str, float]:
     )
     rng = np.random.default_rng(1)
     blind = np.bincount(
-        np.argsort(rng.random((min(students, 3000), n_judges)), axis=1)[:, :3].ravel(),
+        np.argsort(rng.random((students, n_judges), dtype=np.float32), axis=1)[:, :3].ravel(),
         minlength=n_judges,
     )
     others = np.delete(after.loads, [judge.name for judge in after.judges].index("J3"))

@@ -63,6 +63,37 @@ def test_intraclass_table_through_the_command(tmp_path):
     )
 
 
+def test_alpha_example_through_the_command(tmp_path):
+    # Krippendorff 2011, Computing Krippendorff's Alpha-Reliability: four observers, twelve units.
+    table = ["123321412...", "1233224125.3", ".3332342251.", "12332441251."]
+    lines = ["student,judge,criterion,mark"]
+    for judge, row in zip("ABCD", table, strict=True):
+        lines += [f"{unit},{judge},t,{v}" for unit, v in enumerate(row, 1) if v != "."]
+    result = tmp_path / "s.json"
+    assert main(["score", str(write(tmp_path, "\n".join(lines))), "--json", str(result)]) == 0
+    alpha = json.loads(result.read_text())["agreement"]["krippendorff_alpha"]
+    assert alpha == pytest.approx(
+        {"nominal": 0.743, "ordinal": 0.815, "interval": 0.849, "ratio": 0.797}, abs=5e-4
+    )
+
+
+def test_concordance_example_through_the_command(tmp_path):
+    # NAG Library, document g08da, example: three judges rank ten objects with ties.
+    table = [
+        "1 4.5 2 4.5 3 7.5 6 9 7.5 10",
+        "2.5 1 2.5 4.5 4.5 8 9 6.5 10 6.5",
+        "2 1 4.5 4.5 4.5 4.5 8 8 8 10",
+    ]
+    lines = ["student,judge,criterion,mark"]
+    for judge, row in zip("ABC", table, strict=True):
+        lines += [f"{unit},{judge},t,{v}" for unit, v in enumerate(row.split(), 1)]
+    result = tmp_path / "s.json"
+    assert main(["score", str(write(tmp_path, "\n".join(lines))), "--json", str(result)]) == 0
+    found = json.loads(result.read_text())["agreement"]["kendall_w"]
+    assert found["w"] == pytest.approx(0.8277, abs=5e-5)
+    assert found["p"] == pytest.approx(0.0078, abs=5e-5)
+
+
 def test_scores_table_is_what_seating_reads(tmp_path):
     rows = ["student;judge;section;criterion;instrument;weight;mark"]
     for instrument, judges in (("Flute", "AB"), ("Tuba", "BC")):
@@ -105,6 +136,7 @@ def test_a_missing_mark_is_left_out(tmp_path):
     [
         ("student,judge,mark\n1,A,3\n", 'marks.csv, line 1: there is no column "criterion"'),
         ("student,judge,criterion,mark\n1,A,t,good\n", 'marks.csv, line 2: "good" under "mark"'),
+        (CATALYST + "5,a,total,70\n", 'line 14: the judge "a" is written "A" in line 2'),
         (CATALYST + "1,A,total,70\n", "line 14: judge A marks student 1 a second time"),
         ("student,judge,criterion,mark\n", "there is no mark"),
         ("", "the table is empty"),
@@ -256,3 +288,22 @@ def test_spellings_of_an_instrument_are_one_instrument(tmp_path):
     result = tmp_path / "s.json"
     assert main(["score", str(write(tmp_path, "\n".join(lines))), "--json", str(result)]) == 0
     assert {s["instrument"] for s in json.loads(result.read_text())["students"]} == {"clarinet"}
+
+
+def test_the_plan_gives_the_listening_order(tmp_path, capsys):
+    text = band_marks()
+    rows = [line.split(",") for line in text.splitlines()]
+    order = {(row[1], row[0]): row[6] for row in rows[1:]}
+    path = write(tmp_path, "\n".join(",".join(row[:6]) for row in rows))
+    plan = tmp_path / "panel.csv"
+    lines = [f"{judge},{place},{student},clarinet," for (judge, student), place in order.items()]
+    plan.write_text("\n".join(["judge,order,student,instrument,calibration", *lines]))
+    result, same = tmp_path / "s.json", tmp_path / "t.json"
+    assert main(["score", str(path), "--plan", str(plan), "--json", str(result)]) == 0
+    drift = [one["drift"] for one in json.loads(result.read_text())["judges"]]
+    assert all(one is not None for one in drift)
+    assert main(["score", str(write(tmp_path, text)), "--json", str(same)]) == 0
+    assert drift == [one["drift"] for one in json.loads(same.read_text())["judges"]]
+    plan.write_text("judge,order,student\nNobody,1,999\n")
+    assert main(["score", str(path), "--plan", str(plan)]) == 2
+    assert "knows none of these listenings" in capsys.readouterr().err

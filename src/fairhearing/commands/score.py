@@ -10,7 +10,7 @@ from pathlib import Path
 from rich.console import Console
 
 from fairhearing.core.errors import FairHearingError, TableError
-from fairhearing.core.judging.evaluate import evaluate
+from fairhearing.core.judging.evaluate import Facts, evaluate
 from fairhearing.core.judging.marks import Marks
 from fairhearing.core.judging.rescore import place_changes
 from fairhearing.core.judging.rubric import Rubric, read_rubric, shipped
@@ -20,7 +20,7 @@ from fairhearing.report.score_page import score_page
 from fairhearing.report.score_table import changes_json, score_json, score_rows
 from fairhearing.report.score_terminal import print_scoring
 from fairhearing.season import Season, read_roster, read_season
-from fairhearing.season.marks import read_facts, read_marks, unknown_instruments
+from fairhearing.season.marks import read_facts, read_marks, unknown_instruments, with_order
 from fairhearing.tables import write_table
 
 Lines = dict[str, tuple[int, ...]]
@@ -77,6 +77,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="leave a judge's marks out and say whose place changes",
     )
     parser.add_argument(
+        "--plan",
+        type=Path,
+        metavar="PANEL.csv",
+        help="the plan from fairhearing panel: in which order each judge listened",
+    )
+    parser.add_argument(
         "--facts",
         type=Path,
         metavar="FACTS.csv",
@@ -92,6 +98,8 @@ def run(arguments: argparse.Namespace) -> int:
     roster = read_roster(season.folder, season) if season else None
     rubric = _rubric(arguments, season)
     marks = read_marks(arguments.marks, rubric=rubric, roster=roster, season=season)
+    if arguments.plan:
+        marks = with_order(marks, arguments.plan)
     everyone = evaluate(marks, rules=rules) if arguments.without else None
     if arguments.without:
         marks = marks.without_judges(arguments.without)
@@ -99,7 +107,7 @@ def run(arguments: argparse.Namespace) -> int:
         marks,
         rules=rules,
         lines=_lines(arguments.line, marks, season),
-        facts=read_facts(arguments.facts, marks) if arguments.facts else None,
+        facts=_facts(arguments.facts, marks, season),
         own_school=_own_schools(season),
     )
     changes = place_changes(everyone, scoring) if everyone is not None else ()
@@ -200,6 +208,16 @@ def _season_lines(season: Season) -> dict[str, list[int]]:
                 cuts = found.setdefault(seats.accepts[0], [])
                 cuts.append((cuts[-1] if cuts else 0) + seats.ideal)
     return found
+
+
+def _facts(path: Path | None, marks: Marks, season: Season | None) -> Facts | None:
+    if path is None:
+        return None
+    facts = dict(read_facts(path, marks))
+    if season is not None and "school" in facts:
+        names = {school.id: school.name for school in season.schools}
+        facts["school"] = [names.get(str(value), value) for value in facts["school"]]
+    return facts
 
 
 def _own_schools(season: Season | None) -> dict[str, str]:

@@ -7,9 +7,13 @@ row without a mark is a mark not given: it is left out, never read as zero.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
+
+import numpy as np
 
 from fairhearing.core.errors import TableError
 from fairhearing.core.judging.evaluate import Facts
@@ -80,10 +84,13 @@ def _rows(
     table: Table, roster: Roster | None, season: Season | None, *, must_be_known: bool
 ) -> Iterator[Mark]:
     weights = _weights(season)
+    first: dict[tuple[str, str], tuple[str, int]] = {}
     spellings: dict[str, str] = {"": ""}
     for row in table:
         mark = row.number("mark")
-        student, judge, criterion = row.need("student"), row.need("judge"), row.need("criterion")
+        student, judge, criterion = (
+            _same_spelling(row, what, first) for what in ("student", "judge", "criterion")
+        )
         typed = row["instrument"]
         if typed not in spellings:
             spellings[typed] = _instrument(row, typed, must_be_known)
@@ -106,6 +113,18 @@ def _rows(
             order=row.number("order"),
             line=row.line,
         )
+
+
+def _same_spelling(row: Row, what: str, first: dict[tuple[str, str], tuple[str, int]]) -> str:
+    """Return a name, refused if it was written with other capitals or spaces before."""
+    name = row.need(what)
+    known, line = first.setdefault((what, " ".join(name.casefold().split())), (name, row.line))
+    if known != name:
+        raise row.error(
+            f'the {what} "{name}" is written "{known}" in line {line}; write the same name the '
+            "same way everywhere"
+        )
+    return name
 
 
 def _weights(season: Season | None) -> Callable[[str, str, str], float]:
@@ -151,6 +170,33 @@ def unknown_instruments(marks: Marks) -> tuple[str, ...]:
         for name in dict.fromkeys(marks.instruments)
         if name and name not in known
     )
+
+
+def with_order(marks: Marks, path: Path | str) -> Marks:
+    """Return the marks with the listening order of a plan (``fairhearing panel``).
+
+    Raises
+    ------
+    TableError
+        If the plan cannot be read or knows none of these listenings.
+    """
+    place: dict[tuple[str, str, str], float] = {}
+    table = read_table(path, required=("judge", "order", "student"), optional=("instrument",))
+    for row in table:
+        order = row.number("order", low=1)
+        if order is not None:
+            instrument = _instrument(row, row["instrument"], False) if row["instrument"] else ""
+            place[row.need("judge"), row.need("student"), instrument] = order
+            place.setdefault((row["judge"], row["student"], ""), order)
+    places = np.full(len(marks.mark), np.nan)
+    for at, (judge, unit) in enumerate(zip(marks.judge, marks.student, strict=True)):
+        key = (marks.judges[judge], marks.students[unit], marks.instruments[unit])
+        places[at] = place.get(key, math.nan)
+    if np.isnan(places).all():
+        raise TableError(
+            "knows none of these listenings; is it the plan of this season?", path=path
+        )
+    return replace(marks, order=places)
 
 
 def read_facts(path: Path | str, marks: Marks) -> Facts:

@@ -128,7 +128,7 @@ def _laid_out(track: TrackFacts, is_matroska: bool, origin_s: float) -> Timeline
         end_s=min(end_s, pause_s + lasts_s) if lasts_s > 0 else end_s,
         hidden_lead_s=max(0.0, (first_tick - int(shown.min())) * to_s),
         irregular=_irregular(ticks, times_s, step, to_s, coarse=track.timescale < _COARSE_HZ),
-        key_frames_s=_key_frames(track, times_s),
+        key_frames_s=_key_frames(track, times_s, step * to_s),
         new_descriptions_s=tuple(
             float(times_s[n]) for n in track.new_descriptions if 0 < n < len(times_s)
         ),
@@ -217,9 +217,14 @@ def _stretches(odd: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.int
     return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
 
 
-def _key_frames(track: TrackFacts, times_s: NDArray[np.float64]) -> tuple[KeyFrame, ...] | None:
+def _key_frames(
+    track: TrackFacts, times_s: NDArray[np.float64], step_s: float
+) -> tuple[KeyFrame, ...] | None:
     if track.key_frames is None:
         return None
+    # Where time stamps overlap, what was stored before is shown before.
+    before = np.concatenate([[-np.inf], np.maximum.accumulate(times_s)[:-1]])
+    shown_s = np.where(times_s > before, times_s, before + step_s)
     keys = np.array(sorted({n for n in track.key_frames if n < len(times_s)}), dtype=np.int64)
     apart = np.diff(keys)
     out = np.zeros(len(keys), dtype=np.bool_)
@@ -232,7 +237,7 @@ def _key_frames(track: TrackFacts, times_s: NDArray[np.float64]) -> tuple[KeyFra
             out[1:] = (apart != values[np.argmax(counts)]) & (
                 np.abs(apart_s - usual_s) > _RHYTHM_SLACK * usual_s
             )
-    return tuple(KeyFrame(float(times_s[n]), bool(odd)) for n, odd in zip(keys, out, strict=True))
+    return tuple(KeyFrame(float(shown_s[n]), bool(odd)) for n, odd in zip(keys, out, strict=True))
 
 
 def _edit_jumps(track: TrackFacts, step: int) -> tuple[float, ...]:

@@ -17,6 +17,7 @@ from fairhearing.core.errors import FairHearingError
 
 COMMANDS: dict[str, str] = {
     "demo": "an invented season, complete: heard, scored, seated and shown",
+    "packet": "packet PDFs, parts and practice tracks for every instrument",
     "hear": "the hearing of one or many takes",
     "panel": "who hears whom, in which order",
     "score": "fair scores from judges' marks",

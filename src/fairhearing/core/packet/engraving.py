@@ -137,7 +137,7 @@ def _toolkit(width_mm: float, staff_mm: float) -> verovio.toolkit:
             "adjustPageHeight": True,
             "pageMarginTop": 0,
             "pageMarginBottom": 0,
-            "pageMarginLeft": 0,
+            "pageMarginLeft": 30,  # room for the bar number, which stands over the clef
             "pageMarginRight": 0,
             "header": "none",
             "footer": "none",

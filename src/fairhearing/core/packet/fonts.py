@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import verovio
+from fontTools import subset
 from fontTools.ttLib import TTFont
 
 from fairhearing.core.errors import FairHearingError
@@ -39,3 +40,23 @@ def music_font() -> bytes:
     unpacked = io.BytesIO()
     font.save(unpacked)
     return unpacked.getvalue()
+
+
+@cache
+def music_font_for_text(text: str) -> str:
+    """Return as base64 woff2 the few signs that a page uses inside its text (metronome marks).
+
+    Parameters
+    ----------
+    text : str
+        The signs; others are left out, which makes the font some kilobytes small.
+    """
+    font = TTFont(io.BytesIO(music_font()))
+    options = subset.Options(flavor="woff2", layout_features=[], notdef_outline=True)
+    options.drop_tables += ["FFTM"]
+    cutter = subset.Subsetter(options)
+    cutter.populate(text=text)
+    cutter.subset(font)
+    packed = io.BytesIO()
+    subset.save_font(font, packed, options)
+    return base64.b64encode(packed.getvalue()).decode("ascii")

@@ -117,7 +117,7 @@ class PacketSpec:
     address: str = ""
     logo: Path | None = None
     note: str = ""
-    scales: ScaleWish = ScaleWish()
+    scales: ScaleWish = field(default_factory=ScaleWish)
     wording: Mapping[str, str] = field(default_factory=dict)
     has_tracks: bool = True
 

@@ -5,6 +5,8 @@
 """
 
 from fairhearing.core.playing.alignment.compare import align
+from fairhearing.core.playing.alignment.drumming import HeardStroke, strokes_as_notes
+from fairhearing.core.playing.alignment.dynamics import note_levels_db
 from fairhearing.core.playing.alignment.result import (
     Alignment,
     BarSummary,
@@ -25,6 +27,7 @@ from fairhearing.core.playing.alignment.score import (
     repeat_turns,
 )
 from fairhearing.core.playing.alignment.summary import etude_report
+from fairhearing.core.playing.alignment.tendency import Tendency, pitch_tendency
 
 __all__ = [
     "Alignment",
@@ -32,6 +35,7 @@ __all__ = [
     "BarSummary",
     "ExtraNote",
     "HeardNote",
+    "HeardStroke",
     "NoteResult",
     "Outcome",
     "Restart",
@@ -39,9 +43,13 @@ __all__ = [
     "ScoreNote",
     "Skip",
     "TempoPoint",
+    "Tendency",
     "Turn",
     "TurnTaken",
     "align",
     "etude_report",
+    "note_levels_db",
+    "pitch_tendency",
     "repeat_turns",
+    "strokes_as_notes",
 ]

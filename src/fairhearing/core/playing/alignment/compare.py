@@ -45,6 +45,13 @@ LEAST_SHARE = 0.4
 share right of all that was struck, missed or extra from first to last, and this share right of
 either the take or the page. Invented takes of other pieces in the same key stay below .4 in all
 three together; takes with a third of their notes spoilt stay above."""
+LEAST_AGREEMENT_STROKES = 0.7
+DEAREST_STROKES = 1.15
+"""The same for strokes without pitch: agreement, and the cost of the path for each note."""
+
+
+STROKES = Costs(timing_cap=4.5, timing_share=0.08)
+"""Without pitch only time tells, and strokes are more exact than notes that must speak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +103,12 @@ def align(
         The score contradicts itself.
     """
     validate(score)
-    costs, doubts = costs or Costs(), doubts or Doubts()
     if not score.notes:
         return _nothing("The score has no notes, so there is nothing to compare with.")
     if not notes:
         return _nothing("No notes were heard, so nothing can be compared with the score.")
     states = build_states(score)
+    costs = costs or (STROKES if states.unpitched else Costs())
     order = sorted(range(len(notes)), key=lambda k: (notes[k].onset_s, k))
     heard = [notes[k] for k in order]
     best = _best_search(states, heard, score.tempo_bpm, costs)
@@ -110,8 +117,9 @@ def align(
             "What was played does not follow this score: it may be another piece, another part "
             "or too unclear to follow."
         )
-    story = tell(states, score, best.path.steps)
-    judgement = Judgement(story, states, heard, shift=best.shift, doubts=doubts)
+    onset = np.array([note.onset_s for note in heard])
+    story = tell(states, score, best.path.steps, onset)
+    judgement = Judgement(story, states, heard, shift=best.shift, doubts=doubts or Doubts())
     levels = None if levels_db is None else [levels_db[k] for k in order]
     described = _describe(score, judgement, levels)
     return _as_given(described, order)
@@ -162,6 +170,10 @@ def _follows(best: _Found, states: States, heard: int) -> bool:
     missed = sum(max(0, b.state - a.state - 1) for a, b in pairwise(steps))
     agreement = best.right / (passed + missed)
     share = best.right / min(heard, len(states))
+    if states.unpitched:
+        # Every stroke fits some note, so the fit in time has to decide.
+        dear = best.path.cost / min(heard, len(states))
+        return agreement >= LEAST_AGREEMENT_STROKES and dear <= DEAREST_STROKES
     return agreement >= LEAST_AGREEMENT and share >= LEAST_SHARE
 
 

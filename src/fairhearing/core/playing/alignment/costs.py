@@ -29,6 +29,9 @@ class Costs:
     missed, missed_repeat, missed_grace, missed_trill : float
         A written note without a heard one; when it repeats the pitch before it, is a grace
         note, or follows a trill.
+    missed_run, missed_run_more : float
+        The most that a run of missed notes costs: a constant, and for each note; a phrase that
+        the hearing lost is one misfortune, not many.
     extra, extra_same, extra_trill, extra_outside : float
         A heard note without a written one; of the pitch that is sounding (a note split in
         two); under a trill or roll; before the first written note.
@@ -43,8 +46,11 @@ class Costs:
         Taking a repeat or an ending.
     follow : float
         Share of a tempo change that is believed from one beat to the next.
-    reach : int
-        How many written notes may be missed in a row without a jump, plus one.
+    reach, reach_far : int
+        How many written notes may be missed in a row without a jump, plus one; after a silence
+        or a held note of more than ``far_after_s``.
+    far_after_s : float
+        See there.
     """
 
     semitone: float = 2.0
@@ -70,6 +76,10 @@ class Costs:
     turn: float = 0.3
     follow: float = 0.3
     reach: int = 6
+    reach_far: int = 16
+    far_after_s: float = 0.7
+    missed_run: float = 5.0
+    missed_run_more: float = 0.3
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,14 +30,20 @@ class Doubts:
     off_centre_cents : float
         Further from the middle of its pitch (against the take's own tuning) it may be either
         neighbour.
+    shortest_missed_s : float
+        A note that would last less may be lost between its neighbours.
+    covered_share : float
+        Where sound fills more than this of a missed note's place, the note may be in it.
     touching_s : float
         Another heard note this close, that the page does not have, may be part of it.
     """
 
-    shortest_s: float = 0.12
-    least_confidence: float = 0.8
+    shortest_s: float = 0.09
+    least_confidence: float = 0.7
     off_centre_cents: float = 35.0
-    touching_s: float = 0.06
+    shortest_missed_s: float = 0.17
+    covered_share: float = 0.4
+    touching_s: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,10 +193,13 @@ class Judgement:
 
     def _gone(self, gone: Gone) -> Decided:
         """Missed, or not to be told apart from its neighbour."""
-        due_s = None
+        due_s = end_s = None
         if gone.after is not None and gone.before is not None and gone.due is not None:
             start = self.notes[gone.after.note].onset_s
-            due_s = start + gone.due * (self.notes[gone.before.note].onset_s - start)
+            span = self.notes[gone.before.note].onset_s - start
+            due_s = start + gone.due * span
+            beats = gone.before.through_beat - gone.after.through_beat
+            end_s = due_s + float(self.states.length[gone.state]) / beats * span
         outcome, reason = Outcome.MISSED, "The note was not heard."
         if gone.why == "skipped":
             reason = "The note was left out with the music around it."
@@ -200,21 +209,26 @@ class Judgement:
             reason = "The take ends before this note."
         elif self.states.grace[gone.state]:
             outcome, reason = Outcome.NOT_SURE, "The grace note was not heard clearly."
-        elif self.states.same_as_before[gone.state] and self._sounds_on(gone, due_s):
+        elif self._repeats(gone.state):
             outcome, reason = Outcome.NOT_SURE, "Repeated note, not confirmed."
+        elif due_s is not None and end_s is not None:
+            if end_s - due_s < self.doubts.shortest_missed_s:
+                outcome, reason = Outcome.NOT_SURE, "Not heard, but too short to be sure."
+            elif self._covered(due_s, end_s):
+                outcome, reason = Outcome.NOT_SURE, "Not heard apart from the notes around it."
         return Decided(gone.state, gone.lap, outcome, None, due_s=due_s, reason=reason)
 
-    def _sounds_on(self, gone: Gone, due_s: float | None) -> bool:
-        """Whether the pitch before it still sounds when a repeated note is due."""
-        if gone.after is None or due_s is None:
-            return True
-        last = gone.after.note
-        end = self.notes[last].offset_s
-        for k in range(last + 1, len(self.notes)):
-            if k in self.used or self.notes[k].midi != self.notes[last].midi:
-                break
-            end = self.notes[k].offset_s
-        return end > due_s
+    def _covered(self, start_s: float, end_s: float) -> bool:
+        """Whether other notes sound through the place of a missed one."""
+        sounding_s = sum(
+            max(0.0, min(end_s, note.offset_s) - max(start_s, note.onset_s)) for note in self.notes
+        )
+        return sounding_s > self.doubts.covered_share * (end_s - start_s)
+
+    def _repeats(self, state: int) -> bool:
+        """Whether the note before or behind it has the same pitch."""
+        same = self.states.same_as_before
+        return bool(same[state]) or (state + 1 < len(same) and bool(same[state + 1]))
 
 
 def as_results(decided: Sequence[Decided], states: States) -> list[NoteResult]:

@@ -212,8 +212,11 @@ def _go_on(arrivals: _Arrivals, cells: _Cells, problem: _Problem, i: int) -> Non
     best = np.full(arrivals.cost.shape, np.inf)
     layer = np.zeros(best.shape, dtype=np.int32)
     lag = np.zeros(best.shape, dtype=np.int32)
-    for k in range(1, min(costs.reach, n - 1) + 1):
+    since_s = now - float(problem.onset_s[i - 1])
+    reach = costs.reach if since_s < costs.far_after_s else costs.reach_far
+    for k in range(1, min(reach, n - 1) + 1):
         left_out = tables.missed_sum[k:-1] - tables.missed_sum[1 : n - k + 1]
+        left_out = np.minimum(left_out, costs.missed_run + costs.missed_run_more * k)
         due = (states.beat[k:] - cells.beat[:, :, :-k]) * cells.tempo[:, :, :-k]
         late = now - cells.time[:, :, :-k] - due
         timing = _timing(late, due, tables.timing_cap[k:], costs)

@@ -15,6 +15,11 @@ from fairhearing.core.playing.alignment.path import Move, Step
 from fairhearing.core.playing.alignment.score import Score
 from fairhearing.core.playing.alignment.states import States
 
+_RECENT = 9
+"""Struck notes over which the tempo before a jump is taken."""
+_AS_WRITTEN = 0.2
+"""A jump ahead that takes the written time within this share is no jump."""
+
 
 @dataclass(frozen=True, slots=True)
 class Struck:
@@ -70,16 +75,19 @@ class Story:
         return [one for stretch in self.stretches for one in stretch]
 
 
-def tell(states: States, score: Score, steps: tuple[Step, ...]) -> Story:
-    """Tell the story of a path (at least one step)."""
-    return _Teller(states, score).tell(steps)
+def tell(
+    states: States, score: Score, steps: tuple[Step, ...], onset_s: NDArray[np.float64]
+) -> Story:
+    """Tell the story of a path (at least one step); ``onset_s`` of the heard notes."""
+    return _Teller(states, score, onset_s).tell(steps)
 
 
 class _Teller:
     """Walks along the steps and keeps count of laps and of the beats gained by turns."""
 
-    def __init__(self, states: States, score: Score) -> None:
+    def __init__(self, states: States, score: Score, onset_s: NDArray[np.float64]) -> None:
         self.states = states
+        self.onset_s = onset_s
         self.score = score
         self.story = Story()
         self.lap: NDArray[np.int64] = np.ones(len(states), dtype=np.int64)
@@ -99,17 +107,28 @@ class _Teller:
             )
             if step.turn is not None:
                 self.story.taken.append((step.turn, struck))
-            if last is None or step.move is Move.JUMP:
+            if last is None or (step.move is Move.JUMP and not self._time_passed(last, struck)):
                 self.story.stretches.append([])
                 if last is not None:
                     self.story.breaks.append(Break(last, struck))
                     self._gone(range(last.state + 1, step.state), "skipped")
-            elif step.move is Move.ON:
+            elif step.turn is None:
                 self._between(last, struck)
             self.story.stretches[-1].append(struck)
             last = struck
         self._outside()
         return self.story
+
+    def _time_passed(self, last: Struck, struck: Struck) -> bool:
+        """Whether a jump ahead took the time that is written: nothing was skipped, only lost."""
+        recent = self.story.stretches[-1][-_RECENT:]
+        beats = recent[-1].through_beat - recent[0].through_beat
+        ahead = struck.through_beat - last.through_beat
+        if struck.state <= last.state or beats <= 0 or ahead <= 0:
+            return False
+        beat_s = (self.onset_s[recent[-1].note] - self.onset_s[recent[0].note]) / beats
+        took = self.onset_s[struck.note] - self.onset_s[last.note]
+        return bool(abs(took / (ahead * beat_s) - 1) < _AS_WRITTEN)
 
     def _gone(self, which: range, why: str, after: Struck | None = None) -> None:
         self.story.gone += [Gone(s, int(self.lap[s]), after, None, None, why) for s in which]

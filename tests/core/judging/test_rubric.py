@@ -4,7 +4,14 @@ import pytest
 from fairhearing.core.errors import TableError
 from fairhearing.core.judging.fair import fair_scores
 from fairhearing.core.judging.marks import Mark, from_rows
-from fairhearing.core.judging.rubric import FAMILIES, CountTable, read_rubric, shipped, weighted
+from fairhearing.core.judging.rubric import (
+    FAMILIES,
+    CountTable,
+    read_rubric,
+    scale_counts,
+    shipped,
+    weighted,
+)
 
 SMALL = """
 name = "Small"
@@ -91,6 +98,27 @@ def test_words_of_a_level_hold_until_the_next(tmp_path):
 def test_points_from_counts(complete, wrong, extra, points):
     table = CountTable(((0, 0.0), (2, 2.5), (4, 4.0)), -0.1, 0.25, 5.0)
     assert table.points(complete, wrong, extra) == pytest.approx(points)
+
+
+def test_counts_from_the_scales_that_were_heard():
+    def scale(tonic, complete=True, inside=True, octaves=1, wrong=0):
+        return {
+            "tonic": tonic, "complete": complete, "in_window": inside,
+            "octaves": octaves, "wrong_notes": wrong,
+        }  # fmt: skip
+
+    heard = [
+        scale("C", wrong=2),
+        scale("C", octaves=2),  # a second, better attempt
+        scale("G", wrong=1),
+        scale("D", complete=False),
+        scale("A", inside=False),
+    ]
+    assert scale_counts(heard) == (2, 1, 1)
+    assert scale_counts([]) == (0, 0, 0)
+    counts = read_rubric("full").sections[1].counts
+    assert counts is not None
+    assert counts.points(*scale_counts(heard)) == pytest.approx(2 - 0.1 + 0.25)
 
 
 def test_counts_are_not_negative():

@@ -14,7 +14,7 @@ from __future__ import annotations
 import itertools
 import math
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -101,6 +101,33 @@ class CountTable:
         base = [points for count, points in self.rows if count <= complete][-1]
         total = base + wrong_notes * self.wrong_note + extra_octaves * self.extra_octave
         return min(max(total, 0.0), self.most)
+
+
+def scale_counts(played: Iterable[Mapping[str, Any]]) -> tuple[int, int, int]:
+    """Return the counts for a :class:`CountTable` from the scales that were heard in a take.
+
+    A scale counts if it is complete and inside the scale minute, each tonic once with its best
+    attempt. The counts support a judge's mark; they are a proposal, never the mark itself.
+
+    Parameters
+    ----------
+    played : iterable of mapping
+        ``scales.played`` of a hearing report: ``tonic``, ``complete``, ``in_window``,
+        ``octaves``, ``wrong_notes``.
+
+    Returns
+    -------
+    complete, wrong_notes, extra_octaves : int
+    """
+    best: dict[str, tuple[int, int]] = {}
+    for scale in played:
+        if not (scale["complete"] and scale["in_window"]):
+            continue
+        tonic = str(scale.get("tonic_concert") or scale["tonic"])
+        attempt = (int(scale["wrong_notes"] or 0), -(int(scale["octaves"] or 1) - 1))
+        best[tonic] = min(best.get(tonic, attempt), attempt)
+    wrong = sum(notes for notes, _ in best.values())
+    return len(best), wrong, -sum(octaves for _, octaves in best.values())
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,9 @@ def run(arguments: argparse.Namespace) -> int:
     scores_csv, scores_json = folder / "scores.csv", folder / "scores.json"
     seats_csv, seats_json = folder / "seats.csv", folder / "seats.json"
     marks = str(folder / "marks.csv")
-    _command(console, "score", [marks, "--json", str(scores_json), "-o", str(scores_csv)])
+    charts = folder / "scores.html"
+    outputs = ["--json", str(scores_json), "-o", str(scores_csv), "--html", str(charts)]
+    _command(console, "score", [marks, "--season", str(folder), *outputs])
     _command(
         console,
         "seat",
@@ -60,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
         scores=_read(scores_json),
         seats=_read(seats_json),
         pages="hearings",
+        charts=charts.name,
     )
     report = folder / "season.html"
     report.write_text(page, encoding="utf-8")

@@ -70,6 +70,7 @@ def season_report(
     scores: Report,
     seats: Report,
     pages: str | None = None,
+    charts: str | None = None,
 ) -> str:
     """Return the season's page from what the commands wrote.
 
@@ -83,6 +84,8 @@ def season_report(
         The JSON of ``fairhearing score`` and ``fairhearing seat``.
     pages : str, optional
         Folder of the takes' own pages, relative to this page.
+    charts : str, optional
+        The page with the judges' charts, relative to this page.
     """
     facts = SeasonFacts(
         name=season.name,
@@ -105,6 +108,7 @@ def season_report(
         ensembles=[_ensemble(entry) for entry in seats["ensembles"]],
         students=_students(roster, scores, seats),
         plan_notes=seats["notes"],
+        charts=charts,
     )
 
 
@@ -116,6 +120,7 @@ def season_page(
     ensembles: Sequence[SeatedEnsemble],
     students: Sequence[SeatedStudent],
     plan_notes: Sequence[str] = (),
+    charts: str | None = None,
 ) -> str:
     """Return the season's self-contained page.
 
@@ -138,6 +143,7 @@ def season_page(
         tapes=[_tape(take) for take in unusual],
         judges=[_judge_row(judge) for judge in scores["judges"]],
         marks_words=_marks_words(scores),
+        charts=charts,
     )
 
 

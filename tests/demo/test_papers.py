@@ -14,7 +14,6 @@ from fairhearing import season as reader
 from fairhearing.demo import papers
 from fairhearing.demo.cast import CRITERIA, INVENTED, JUDGES, PLAYERS, SCHOOLS
 
-
 TERMS = """
 fermata segno ossia rubato cadenza tenuto portato basso continuo toccata sforzando legato sordino
 arpeggio vivace da capo volta ostinato glissando staccato caesura pedal tremolo anacrusis young
@@ -45,6 +44,17 @@ def test_the_season_reads_it(folder: Path):
             piece = season.piece_for(section, student.instrument)
             assert piece is not None
             assert piece.file.is_file()
+
+
+def test_the_season_can_be_spanish(tmp_path: Path):
+    papers.write_papers(tmp_path, "es")
+    season = reader.read_season(tmp_path)
+    roster = reader.read_roster(tmp_path, season)
+    assert season.language == "es"
+    assert [s.instruments for s in roster.students] == [(who.instrument,) for who in PLAYERS]
+    named = {row["criterion"] for row in rows((tmp_path / "marks.csv").read_text("utf-8"))}
+    assert named == {criterion.name for criterion in season.criteria}
+    assert not named & set(CRITERIA)
 
 
 def test_takes_find_their_students(folder: Path):

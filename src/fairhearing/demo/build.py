@@ -25,7 +25,11 @@ Progress = Callable[[int, int, str], None]
 
 
 def make_season(
-    folder: Path | str, *, progress: Progress | None = None, processes: int = 2
+    folder: Path | str,
+    *,
+    progress: Progress | None = None,
+    processes: int = 2,
+    language: str = "en",
 ) -> Path:
     """Write the complete demo season into a folder.
 
@@ -37,6 +41,8 @@ def make_season(
         Called as ``progress(done, total, what)`` when a take is finished (first with done = 0).
     processes : int
         How many takes are made at a time; 1 works in this process.
+    language : {"en", "es"}
+        Of the papers; the takes are the same.
 
     Returns
     -------
@@ -53,7 +59,7 @@ def make_season(
     takes = folder / "takes"
     takes.mkdir(parents=True, exist_ok=True)
     (folder / "truth.json").write_text(truth_json(), encoding="utf-8", newline="\n")
-    write_papers(folder)
+    write_papers(folder, language)
     for leftover in takes.glob("*.part"):
         leftover.unlink()
     sent = [who for who in PLAYERS if who.take is not None]

@@ -15,6 +15,8 @@ import numpy as np
 #: Marks the data as invented; shown wherever the season is shown.
 INVENTED = "Invented for demonstration: no person, school or recording in it is real."
 
+INVENTED_ES = "Inventado para demostración: ninguna persona, escuela ni grabación es real."
+
 CRITERIA = ("tone", "intonation", "rhythm", "technique", "articulation", "musicianship")
 
 

@@ -40,7 +40,7 @@ class Codecs:
 
 _X264 = {
     "preset": "ultrafast",
-    "crf": "27",
+    "crf": "28",
     "threads": "1",
     "g": "60",
     "x264-params": "rc-lookahead=0:scenecut=0:weightp=0",
@@ -48,7 +48,7 @@ _X264 = {
 # Half the time of the default search, and here a higher signal-to-noise ratio as well.
 _AAC = {"aac_coder": "fast"}
 _VP8 = {"deadline": "realtime", "cpu-used": "16", "crf": "24", "b": "900k", "threads": "1"}
-_HEVC = {"preset": "ultrafast", "crf": "27", "x265-params": "pools=1:frame-threads=1:log-level=0"}
+_HEVC = {"preset": "ultrafast", "crf": "28", "x265-params": "pools=1:frame-threads=1:log-level=0"}
 
 CODECS: dict[str, Codecs] = {
     "mp4": Codecs("mp4", "libx264", _X264, "aac", 96_000, _AAC),

@@ -1,7 +1,8 @@
 """The season's papers: season.toml, roster.csv, takes.csv, marks.csv and the sheet music.
 
-The formats are those of docs/season.md. Every file says that it is invented, where its format
-has room for words.
+The formats are those of docs/season.md; ``language`` is "en" or "es" and decides the names of
+the season, its ensembles, instruments and criteria. Every file says that it is
+invented, where its format has room for words.
 """
 
 from __future__ import annotations
@@ -12,7 +13,15 @@ from pathlib import Path
 
 from fairhearing.core.packet import instruments
 from fairhearing.demo import melodies
-from fairhearing.demo.cast import CRITERIA, INVENTED, JUDGES, PLAYERS, SCHOOLS, Player
+from fairhearing.demo.cast import (
+    CRITERIA,
+    INVENTED,
+    INVENTED_ES,
+    JUDGES,
+    PLAYERS,
+    SCHOOLS,
+    Player,
+)
 from fairhearing.demo.sheet import musicxml
 
 _WEIGHTS = {"tone": 2.0, "intonation": 1.0, "rhythm": 1.5, "technique": 1.5,
@@ -40,7 +49,24 @@ _PARTS = {
 }
 
 
-def write_papers(folder: Path) -> None:
+_NAME = "Spring placement auditions of an invented band"
+_SPANISH = {
+    _NAME: "Audiciones de primavera de una banda inventada",
+    "Wind Ensemble": "Banda Sinfónica",
+    "Concert Band": "Banda de Concierto",
+    "tone": "sonido",
+    "intonation": "afinación",
+    "rhythm": "ritmo",
+    "technique": "técnica",
+    "articulation": "articulación",
+    "musicianship": "musicalidad",
+    "1st": "1.ª parte",
+    "2nd": "2.ª parte",
+    "3rd": "3.ª parte",
+}
+
+
+def write_papers(folder: Path, language: str = "en") -> None:
     """Write everything but the takes and the truth into a folder."""
     scores = folder / "scores"
     scores.mkdir(parents=True, exist_ok=True)
@@ -48,11 +74,11 @@ def write_papers(folder: Path) -> None:
     for name in melodies.instruments():
         for section, piece in (("etude", melodies.etude(name)), ("honors", melodies.honors(name))):
             _write(scores / f"{name}-{section}.musicxml", musicxml(piece, table[name]))
-    _write(folder / "roster.csv", roster())
+    _write(folder / "roster.csv", roster(language))
     _write(folder / "takes.csv", received())
-    _write(folder / "marks.csv", marks())
-    _write(folder / "INVENTED.txt", f"{INVENTED}\nMade by `fairhearing demo`.\n")
-    _write(folder / "season.toml", season_toml())
+    _write(folder / "marks.csv", marks(language))
+    _write(folder / "INVENTED.txt", f"{INVENTED}\n{INVENTED_ES}\nMade by `fairhearing demo`.\n")
+    _write(folder / "season.toml", season_toml(language))
 
 
 def _write(path: Path, text: str) -> None:
@@ -67,7 +93,7 @@ def _table(rows: list[tuple[object, ...]]) -> str:
     return out.getvalue()
 
 
-def roster() -> str:
+def roster(language: str = "en") -> str:
     """Return the text of roster.csv."""
     head = ("student", "name", "grade", "school", "instrument", "would_switch", "honors", "level")
     rows: list[tuple[object, ...]] = [head]
@@ -79,7 +105,7 @@ def roster() -> str:
                 who.name,
                 who.grade,
                 who.school,
-                table[who.instrument].name,
+                table[who.instrument].names[language],
                 "; ".join(who.would_switch),
                 "yes" if who.honors else "no",
                 "intermediate",
@@ -117,7 +143,7 @@ def panel(place: int) -> tuple[str, ...]:
     return trios[7 * place % len(trios)]
 
 
-def marks() -> str:
+def marks(language: str = "en") -> str:
     """Return the text of marks.csv: 1 to 10 in halves, from ability, severity and scatter."""
     rows: list[tuple[object, ...]] = [("student", "judge", "criterion", "mark")]
     for place, who in enumerate(PLAYERS):
@@ -128,7 +154,7 @@ def marks() -> str:
             dice = who.dice(f"mark/{judge}")
             for criterion in _criteria(who):
                 heard = 1.5 + 8.2 * who.ability(criterion) - severity + dice.normal(0, scatter)
-                rows.append((who.number, judge, criterion, _half(heard)))
+                rows.append((who.number, judge, _word(criterion, language), _half(heard)))
     return _table(rows)
 
 
@@ -137,17 +163,21 @@ def _criteria(who: Player) -> tuple[str, ...]:
     return tuple(c for c in CRITERIA if c != "intonation" or kind == "melodic")
 
 
+def _word(english: str, language: str) -> str:
+    return _SPANISH[english] if language == "es" else english
+
+
 def _half(mark: float) -> str:
     return f"{round(2 * min(max(mark, 1), 10)) / 2:g}"
 
 
-def season_toml() -> str:
+def season_toml(language: str = "en") -> str:
     """Return the text of season.toml."""
     lines = [
-        f"# {INVENTED}",
-        'name = "Spring placement auditions of an invented band"',
+        f"# {INVENTED if language == 'en' else INVENTED_ES}",
+        f'name = "{_word(_NAME, language)}"',
         "invented = true",
-        'language = "en"',
+        f'language = "{language}"',
         'time_zone = "America/Chicago"',
         'level = "intermediate"',
         "",
@@ -163,11 +193,16 @@ def season_toml() -> str:
         lines += [f"staff = [{staff}]"]
     lines += _sections() + _pieces()
     for criterion in CRITERIA:
-        lines += ["", "[[criterion]]", f'name = "{criterion}"', f"weight = {_WEIGHTS[criterion]}"]
+        lines += [
+            "",
+            "[[criterion]]",
+            f'name = "{_word(criterion, language)}"',
+            f"weight = {_WEIGHTS[criterion]}",
+        ]
         if criterion == "intonation":
             lines += ['for = ["melodic"]']
     lines += ["", "[seating]", "seat_everyone = true", "alternates = 1"]
-    lines += _ensemble("Wind Ensemble", 0) + _ensemble("Concert Band", 1)
+    lines += _ensemble("Wind Ensemble", 0, language) + _ensemble("Concert Band", 1, language)
     return "\n".join(lines) + "\n"
 
 
@@ -194,11 +229,11 @@ def _pieces() -> list[str]:
     return lines
 
 
-def _ensemble(name: str, place: int) -> list[str]:
-    lines = ["", "[[ensemble]]", f'name = "{name}"', "", "[ensemble.seats]"]
+def _ensemble(name: str, place: int, language: str) -> list[str]:
+    lines = ["", "[[ensemble]]", f'name = "{_word(name, language)}"', "", "[ensemble.seats]"]
     for instrument, plans in _SEATS.items():
         least, ideal, most = plans[place]
-        parts = ", ".join(f'"{part}"' for part in _PARTS.get(instrument, ()))
+        parts = ", ".join(f'"{_word(part, language)}"' for part in _PARTS.get(instrument, ()))
         more = f", parts = [{parts}]" if parts else ""
         lines.append(f"{instrument} = {{ least = {least}, ideal = {ideal}, most = {most}{more} }}")
     return lines

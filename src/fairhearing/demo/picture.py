@@ -104,7 +104,7 @@ class _Scene:
         found = []
         for _ in range(_NOISES):
             shape = (self.height + 16, self.width + 16)
-            fine = self.dice.standard_normal(shape, np.float32) * np.float32(2.2 * dark)
+            fine = self.dice.standard_normal(shape, np.float32) * np.float32(2.0 * dark)
             size = (shape[1] // 6 + 1, shape[0] // 6 + 1)
             coarse = self.dice.standard_normal(size[::-1], np.float32)
             blotches = cv2.resize(coarse, shape[::-1], interpolation=cv2.INTER_LINEAR)

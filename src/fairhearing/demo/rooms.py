@@ -61,7 +61,7 @@ class Home:
 
 HOMES: dict[str, Home] = {
     "quiet": Home(),
-    "bright": Home(reverb_s=0.5, wet=0.25, background_dbfs=-57, light=1.12, frame_rate=20),
+    "bright": Home(reverb_s=0.5, wet=0.25, background_dbfs=-57, light=1.12),
     "fan": Home(background_dbfs=-41, fan=True),
     "far": Home(
         reverb_s=0.7, wet=1.6, playing_dbfs=-37, background_dbfs=-58, size=0.45, light=0.95

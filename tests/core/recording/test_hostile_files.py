@@ -184,8 +184,9 @@ def say(kind, payload):
     os.write(1, kind + struct.pack("<I", len(payload)) + payload)
 FACTS = {"container": "other", "brands": [], "order": [], "created": None, "writers": [],
     "fragmented": False, "tracks": []}
-say(b"P", json.dumps({"facts": FACTS, "duration_s": 1, "video": {"codec": "h264", "width": 2, "height": 2,
-    "rotation_deg": 0, "frame_rate": 30}, "audio": {"codec": "aac", "sample_rate_hz": 8000,
+say(b"P", json.dumps({"facts": FACTS, "duration_s": 1,
+    "video": {"codec": "h264", "width": 2, "height": 2, "rotation_deg": 0, "frame_rate": 30},
+    "audio": {"codec": "aac", "sample_rate_hz": 8000,
     "channels": 1}}).encode())
 """
 

@@ -6,8 +6,10 @@ the messages of :mod:`fairhearing.core.recording.wire`.
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
+import pkgutil
 import sys
 from io import FileIO
 from pathlib import Path
@@ -24,6 +26,15 @@ def _binary(descriptor: int, mode: Literal["rb", "wb"]) -> FileIO:
     return open(descriptor, mode, buffering=0, closefd=False)
 
 
+def _import_all_of_av() -> None:
+    """PyAV imports parts of itself when they are first needed; by then no file can be opened."""
+    import av  # noqa: PLC0415 - after the source folder is known
+
+    for module in pkgutil.walk_packages(av.__path__, "av."):
+        if module.name not in ("av.__main__", "av.datasets"):
+            importlib.import_module(module.name)
+
+
 def main() -> int:
     """Decode standard input as the one argument says; return the exit code."""
     # Isolated mode knows no source folder; the package is found from this file.
@@ -32,6 +43,7 @@ def main() -> int:
         from fairhearing.core.recording.confine import confine  # noqa: PLC0415
         from fairhearing.core.recording.decode import Job, Refused, decode  # noqa: PLC0415
         from fairhearing.core.recording.limits import Limits  # noqa: PLC0415
+        from fairhearing.core.recording.sandbox import shut_in  # noqa: PLC0415
         from fairhearing.core.recording.wire import pack_json  # noqa: PLC0415
     except ImportError:
         return NOT_STARTED
@@ -41,6 +53,9 @@ def main() -> int:
     most_cpu_s = limits.start_s + limits.pace * limits.duration_s
     confine(limits.memory_bytes, most_cpu_s * max(1, limits.decode_threads))
     out = _binary(1, "wb")
+    recording = _binary(0, "rb")
+    _import_all_of_av()
+    shut_in()
 
     def send(message: bytes) -> None:
         view = memoryview(message)
@@ -48,7 +63,7 @@ def main() -> int:
             view = view[out.write(view) or 0 :]
 
     try:
-        decode(_binary(0, "rb"), job, send)
+        decode(recording, job, send)
     except Refused as refused:
         send(pack_json(b"X", {"reason": refused.reason, "figures": refused.figures}))
     except BrokenPipeError:

@@ -61,7 +61,7 @@ def test_plan_keeps_conflicts_competence_and_limits(folder, capsys):
         listened.setdefault((student, instrument), set()).add(judge)
     assert len(listened) == 25  # one student has two auditions
     assert all(len(judges) >= 3 for judges in listened.values())
-    assert "all panels are linked" in capsys.readouterr().out
+    assert "All panels are linked" in capsys.readouterr().out
 
 
 def test_plan_holds_no_names(folder):

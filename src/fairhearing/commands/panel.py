@@ -5,11 +5,13 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import numpy as np
 from rich.console import Console
 from rich.table import Table
 
 from fairhearing.core.errors import FairHearingError
 from fairhearing.core.judging.dropout import after_dropout, extra_listeners
+from fairhearing.core.judging.linking import weakest_link
 from fairhearing.core.judging.panel_plan import PanelPlan
 from fairhearing.core.judging.panels import assign
 from fairhearing.season import Season, read_roster, read_season
@@ -173,13 +175,19 @@ def _show(console: Console, plan: PanelPlan) -> None:
     console.print(table)
     heard = plan.hears.sum(axis=1)
     console.print(
-        f"{len(plan.takes)} takes, {int(heard.min())} to {int(heard.max())} judges each; "
-        "all panels are linked."
-        if not plan.notes
-        else f"{len(plan.takes)} takes, {int(heard.min())} to {int(heard.max())} judges each.",
+        f"{len(plan.takes)} takes, {int(heard.min())} to {int(heard.max())} judges each."
+        f"{'' if plan.notes else _link_words(plan)}"
     )
     for note in plan.notes:
         console.print(note, markup=False, soft_wrap=True)
     if plan.calibration:
         names = ", ".join(plan.takes[take].student for take in plan.calibration)
         console.print(f"Everyone hears first: {names}. Talk about these marks, then go on alone.")
+
+
+def _link_words(plan: PanelPlan) -> str:
+    take, judge = np.nonzero(plan.hears)
+    weak = weakest_link(take, judge, len(plan.takes), len(plan.judges))
+    if weak is None:
+        return " All panels are linked: no two judges' students stand apart."
+    return f" All panels are linked, by {len(weak.students)} takes where the link is thinnest."

@@ -262,7 +262,7 @@ def _assemble(fitted: _Fitted) -> FairScores:
         difficulty=_difficulty(marks, fitted.final),
         adjusted=adjusted,
         residual=adjusted - fair[marks.student],
-        notes=_notes(marks, group, se),
+        notes=_notes(fitted, se),
         _error=error,
     )
 
@@ -345,8 +345,12 @@ def _difficulty(marks: Marks, final: AdditiveFit) -> Floats:
     return np.asarray(np.average(effect, weights=weight) - effect, dtype=np.float64)
 
 
-def _notes(marks: Marks, group: Indices, se: Floats) -> tuple[str, ...]:
+def _notes(fitted: _Fitted, se: Floats) -> tuple[str, ...]:
+    marks, group = fitted.marks, fitted.group
     notes = []
+    weak = _weak_link(fitted)
+    if weak is not None:
+        notes.append(weak)
     if len(marks.judges) == 1:
         notes.append(
             f"Only judge {marks.judges[0]} marked, so severity and uncertainty cannot be measured "
@@ -372,3 +376,21 @@ def _notes(marks: Marks, group: Indices, se: Floats) -> tuple[str, ...]:
             + ", which no judge or criterion links."
         )
     return tuple(notes)
+
+
+def _weak_link(fitted: _Fitted) -> str | None:
+    """Say where a ranking hangs on very few students."""
+    heard, names = fitted.heard, fitted.marks.judges
+    if fitted.linked.count > 1:
+        return None
+    weak = linking.weakest_link(heard.student, heard.judge, heard.n_students, heard.n_judges)
+    if weak is None or len(weak.students) >= linking.CROSS_MARKS_PER_PART:
+        return None
+    bridge = _listed([fitted.marks.students[s] for s in weak.students])
+    judges = _listed([names[j] for j in weak.judges])
+    one = "judge" if len(weak.judges) == 1 else "judges"
+    return (
+        f"The {weak.alone} students heard by {one} {judges} only are linked to the "
+        f"{weak.others} others by {bridge} alone, so how the two groups compare is uncertain; let "
+        f"another judge hear {linking.CROSS_MARKS_PER_PART} of them."
+    )

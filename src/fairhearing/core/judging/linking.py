@@ -113,3 +113,76 @@ def cross_marks(
             CrossMark(int(by_load[turn % len(by_load)]), tuple(int(m) for m in members[spread]))
         )
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class WeakLink:
+    """The cut through the judges that the fewest students bridge.
+
+    Attributes
+    ----------
+    judges : tuple of int
+        The judges on the smaller side.
+    students : tuple of int
+        Students heard on both sides.
+    alone, others : int
+        Number of students heard on the smaller side only, and on the other side only.
+    """
+
+    judges: tuple[int, ...]
+    students: tuple[int, ...]
+    alone: int
+    others: int
+
+
+def weakest_link(
+    student: Indices, judge: Indices, n_students: int, n_judges: int
+) -> WeakLink | None:
+    """Return the thinnest bridge between two groups of judges of linked panels.
+
+    The judges are lined up by the Fiedler vector of who shares students with whom (Fiedler 1973,
+    Czechoslovak Math. J. 23:298–305) and every cut along that line is counted; a good cut, not
+    always the very best one.
+
+    Parameters
+    ----------
+    student, judge : ndarray of int, shape (L,)
+        Who was heard by whom, in one part (:func:`parts`); one entry a listening.
+
+    Returns
+    -------
+    WeakLink or None
+        None if no cut leaves students on both sides who were heard there only.
+    """
+    if n_judges < 2:
+        return None
+    heard = sparse.csr_array((np.ones(len(student)), (student, judge)), (n_students, n_judges))
+    shared = (heard.T @ heard).toarray()
+    np.fill_diagonal(shared, 0)
+    laplacian = np.diag(shared.sum(axis=1)) - shared
+    place = np.empty(n_judges, dtype=np.int64)
+    line = np.argsort(np.linalg.eigh(laplacian)[1][:, 1], kind="stable")
+    place[line] = np.arange(n_judges)
+    first = np.full(n_students, n_judges)
+    last = np.full(n_students, -1)
+    np.minimum.at(first, student, place[judge])
+    np.maximum.at(last, student, place[judge])
+    # Cut k lies after the judge in place k: bridged by students with first <= k < last.
+    steps = np.bincount(first, minlength=n_judges + 1) - np.bincount(last, minlength=n_judges + 1)
+    bridging = np.cumsum(steps)[: n_judges - 1]
+    left = np.cumsum(np.bincount(last, minlength=n_judges))[: n_judges - 1]
+    right = n_students - left - bridging
+    possible = np.flatnonzero((left > 0) & (right > 0))
+    if not len(possible):
+        return None
+    cut = int(possible[np.argmin(bridging[possible])])
+    small, alone, others = line[: cut + 1], int(left[cut]), int(right[cut])
+    if alone > others:
+        small, alone, others = line[cut + 1 :], others, alone
+    crossing = np.flatnonzero((first <= cut) & (last > cut))
+    return WeakLink(
+        judges=tuple(sorted(int(j) for j in small)),
+        students=tuple(int(s) for s in crossing),
+        alone=alone,
+        others=others,
+    )

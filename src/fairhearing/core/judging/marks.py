@@ -94,7 +94,7 @@ class Marks:
 
     def name(self, unit: int) -> str:
         """Name of a scored unit in a sentence: the student, and the instrument if one is known."""
-        instrument = self.instruments[unit]
+        instrument = self.instruments[unit].replace("-", " ")
         return f"{self.students[unit]} ({instrument})" if instrument else self.students[unit]
 
     def without_judges(self, names: Iterable[str]) -> Marks:

@@ -22,7 +22,7 @@ from fairhearing.core.seating import (
     propose,
     seat,
 )
-from fairhearing.core.seating.bound import lower_bound
+from fairhearing.core.seating.bound import Flow
 from fairhearing.core.seating.costs import ChairCosts
 from fairhearing.core.seating.market import build
 
@@ -99,7 +99,8 @@ def test_every_filling_without_order_is_as_cheap_as_the_published_assignment() -
     market = build(Problem(chairs, tuple(Candidate(str(w), wishes) for w in range(4))))
     extra = {(w, t): int(costs[w, t]) for w in range(4) for t in range(4)}
     charges = ChairCosts([10_000] * 4, [10_000] * 4, 10_000)
-    bound = lower_bound(market, charges, range(4), dict(enumerate(market.wants)), extra)
+    bound = Flow(market, charges, range(4), dict(enumerate(market.wants)), extra=extra).cheapest()
+    assert bound is not None
     assert bound.cost == 265
     assert bound.fills == {0: 1, 1: 1, 2: 1, 3: 1}
     assert costs[linear_sum_assignment(costs)].sum() == 265

@@ -55,35 +55,36 @@ class _Rows:
 def best_fills(
     market: Market,
     charges: ChairCosts,
-    chairs: Sequence[int],
     wants: Mapping[int, Sequence[int]],
-    below: int,
+    ranges: Mapping[int, tuple[int, int]],
+    seated: frozenset[int] = frozenset(),
     *,
     nodes: int = 20_000,
     seconds: float = 120.0,
 ) -> tuple[dict[int, int] | None, bool]:
-    """Return the filling of the cheapest fair plan that costs less than `below`.
+    """Return the filling of the cheapest fair plan.
 
     Parameters
     ----------
     market, charges
         The whole market and its charges, in fine units.
-    chairs : sequence of int
-        The chairs looked at.
     wants : mapping of int to sequence of int
         Per student the chairs that are possible, the dearest first.
-    below : int
-        The charge of a plan already known.
+    ranges : mapping of int to (int, int)
+        The chairs looked at, with their fewest and most players.
+    seated : frozenset of int
+        Students who have one of these chairs in every plan that is looked for.
     nodes, seconds : int, float
         Where to give up. The nodes come first, so that the same input ends the same way.
 
     Returns
     -------
     fills : dict of int to int, or None
-        None where no cheaper fair plan was found.
+        None where there is no such plan, or none was found before giving up.
     proven : bool
-        Whether the answer is proven.
+        Whether that is proven.
     """
+    chairs = list(ranges)
     pair = {(j, at): i for i, (j, at) in enumerate((j, at) for j in wants for at in wants[j])}
     m, n = len(pair), len(chairs)
     rows = _Rows()
@@ -94,7 +95,7 @@ def best_fills(
             rows.add([(x, 1.0), (a, -1.0)], high=0.0)
             so_far = [*so_far, (x, 1.0)]
             rows.add([*so_far, (a, -1.0)], low=0.0)
-        rows.add(so_far, high=1.0)
+        rows.add(so_far, low=1.0 if j in seated else 0.0, high=1.0)
     cost = np.zeros(2 * m + 3 * n)
     cost[:m] = -charges.unseated
     for i, at in enumerate(chairs):
@@ -106,12 +107,9 @@ def best_fills(
         rows.add([*filling, (under, 1.0)], low=market.ideal[at])
         rows.add([*filling, (over, -1.0)], high=market.ideal[at])
         rows.add([*filling, (short, 1.0)], low=market.least[at])
-        rows.add(filling, high=market.most[at])
+        rows.add(filling, *ranges[at])
         cost[under] = cost[over] = charges.off[at]
         cost[short] = charges.short[at]
-    constant = charges.unseated * len(wants)
-    terms = [(i, float(value)) for i, value in enumerate(cost) if value]
-    rows.add(terms, high=below - 1 - constant)
     whole = np.zeros(len(cost), dtype=np.int64)
     whole[m : 2 * m] = 1
     top = np.concatenate([np.ones(2 * m), np.full(3 * n, np.inf)])
@@ -123,7 +121,7 @@ def best_fills(
         options={"mip_rel_gap": 0.0, "node_limit": nodes, "time_limit": seconds},
     )
     if done.x is None:
-        return None, done.status == 2  # 2: proven infeasible, nothing cheaper exists
+        return None, done.status == 2  # 2: infeasible
     fills = {
         at: round(sum(done.x[pair[j, at]] for j in market.order[at] if (j, at) in pair))
         for at in chairs

@@ -1,10 +1,16 @@
 """How many chairs to set out: the sizes that make the best fair plan, component by component.
 
-Given the sizes, deferred acceptance seats everybody; so only the sizes are sought. Steps, each
-exact: chairs nobody could reach even if every section were at its most are struck off (more
-chairs never hurt a student, so that plan is the best anyone can hope for); the bound without
-order gives sizes to try; if they do not reach the bound, the sizes are bettered one by one and
-HiGHS proves or betters the result.
+Given the sizes, deferred acceptance seats everybody; so only the sizes are sought. The steps:
+
+1. Chairs that a student could not reach even if every section were at its most are struck off his
+   or her list (more chairs never hurt a student, so that plan is the best anyone can hope for).
+2. The bound without order (:mod:`fairhearing.core.seating.bound`) and sizes bettered one chair at a
+   time (:mod:`fairhearing.core.seating.stable`). Where they meet, the plan is proven.
+3. Else the bound tells between which numbers each section must stay for a *better* plan to exist;
+   seating everybody with the least and with the most of these strikes off more chairs; again
+   until nothing changes, or no better plan can exist.
+4. What is left goes to HiGHS (:mod:`fairhearing.core.seating.exact`), which finds the better plan
+   or proves that there is none.
 """
 
 from __future__ import annotations
@@ -12,14 +18,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fairhearing.core.seating.bound import lower_bound
-from fairhearing.core.seating.costs import ChairCosts, cost_of, fills_of
+from fairhearing.core.errors import SeatingError
+from fairhearing.core.seating.bound import Bound, Flow
+from fairhearing.core.seating.costs import ChairCosts, fills_of
 from fairhearing.core.seating.exact import best_fills
 from fairhearing.core.seating.market import Market
 from fairhearing.core.seating.proposals import NOWHERE, deferred_acceptance
+from fairhearing.core.seating.stable import Stable, bettered
 
-_TRIALS = 400  # deferred acceptances spent on bettering sizes one by one
-_WORK = 400_000  # students times trials
+_ROUNDS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +47,7 @@ class Sized:
 
 
 class _Part:
-    """One component: trial sizes in, charge out."""
+    """One component with chairs and students numbered from 0, as far as they can matter."""
 
     def __init__(
         self, market: Market, charges: ChairCosts, chairs: Sequence[int], students: Sequence[int]
@@ -48,22 +55,112 @@ class _Part:
         self.market, self.charges = market, charges
         self.chairs, self.students = chairs, students
         number = {at: i for i, at in enumerate(chairs)}
-        self._wants = [[number[at] for at in market.wants[j]] for j in students]
-        self._ranks = [market.ranks[j] for j in students]
+        local = {j: i for i, j in enumerate(students)}
+        self.wants = [[number[at] for at in market.wants[j]] for j in students]
+        self.ranks = [market.ranks[j] for j in students]
+        self.order = [[local[j] for j in market.order[at]] for at in chairs]
+        self.low = [0] * len(chairs)
+        self.high = [market.most[at] for at in chairs]
+        self.charge = [
+            [charges.of_fill(market, at, fill) for fill in range(market.most[at] + 1)]
+            for at in chairs
+        ]
+        # the part of each list that is still possible: wishes first..last, and whether "no seat" is
+        self.first = [0] * len(students)
+        self.last = [len(wanted) for wanted in self.wants]
+        self.narrow()
 
-    def seat(self, sizes: dict[int, int]) -> list[int]:
-        """Return where each student of the component sits, in the order of `students`."""
-        seated = deferred_acceptance(self._wants, self._ranks, [sizes[at] for at in self.chairs])
-        return [at if at == NOWHERE else self.chairs[at] for at in seated]
+    def narrow(self) -> bool:
+        """Strike off what nobody reaches between `low` and `high`; tell whether that was news."""
+        before = sum(self.last) - sum(self.first)
+        for sizes, best in ((self.high, True), (self.low, False)):
+            for i, at in enumerate(deferred_acceptance(self.wants, self.ranks, sizes)):
+                place = len(self.wants[i]) if at == NOWHERE else self.wants[i].index(at)
+                if best:
+                    self.first[i] = max(self.first[i], place)
+                else:
+                    self.last[i] = min(self.last[i], place)
+        return sum(self.last) - sum(self.first) < before
 
-    def outcome(self, sizes: dict[int, int]) -> tuple[int, dict[int, int]]:
-        """Return the charge and the filling under these sizes."""
-        seated = self.seat(sizes)
-        fills = dict.fromkeys(self.chairs, 0)
-        for at in seated:
-            if at != NOWHERE:
-                fills[at] += 1
-        return cost_of(self.market, self.charges, fills, seated.count(NOWHERE)), fills
+    def possible(self) -> dict[int, list[int]]:
+        """Return, per student who may get a seat, the chairs still possible (market numbers)."""
+        return {
+            j: [self.chairs[at] for at in self.wants[i][self.first[i] : self.last[i] + 1]]
+            for i, j in enumerate(self.students)
+            if self.first[i] < len(self.wants[i])
+        }
+
+    def surely(self) -> frozenset[int]:
+        """Return the students who have a seat in every plan that is left."""
+        return frozenset(
+            j for i, j in enumerate(self.students) if self.last[i] < len(self.wants[i])
+        )
+
+    def flow(self) -> Flow:
+        """Return the programme without order for what is still possible."""
+        return Flow(
+            self.market,
+            self.charges,
+            self.chairs,
+            self.possible(),
+            low=dict(zip(self.chairs, self.low, strict=True)),
+            high=dict(zip(self.chairs, self.high, strict=True)),
+            seated=self.surely(),
+        )
+
+    @property
+    def hopeless(self) -> int:
+        """The charge for those who get no seat in any plan that is left."""
+        nowhere = sum(f == len(wanted) for f, wanted in zip(self.first, self.wants, strict=True))
+        return self.charges.unseated * nowhere
+
+    def confine(self, flow: Flow, found: Bound, budget: int) -> bool:
+        """Narrow sizes and lists to plans within a charge; False when there is no such plan."""
+        for _ in range(_ROUNDS):
+            ranges = flow.ranges(found, budget - self.hopeless)
+            if ranges is None:
+                return False
+            for i, at in enumerate(self.chairs):
+                self.low[i], self.high[i] = ranges[at]
+            if not self.narrow():
+                return True
+            flow = self.flow()
+            again = flow.cheapest()
+            if again is None or again.cost + self.hopeless > budget:
+                return False
+            found = again
+        return True
+
+    def seat(self, sizes: Sequence[int]) -> Stable:
+        """Return the plan for these sizes."""
+        return Stable(
+            self.wants,
+            self.ranks,
+            self.order,
+            charge=self.charge,
+            unseated=self.charges.unseated,
+            sizes=sizes,
+        )
+
+    def search(self, fills: Bound, at_least: int) -> tuple[int, list[int]]:
+        """Return the best charge and sizes that changing chair by chair finds."""
+        market, chairs = self.market, self.chairs
+        starts = [
+            [fills.fills[at] for at in chairs],
+            [market.ideal[at] for at in chairs],
+            [market.least[at] for at in chairs],
+            [market.most[at] for at in chairs],
+        ]
+        best: tuple[int, list[int]] | None = None
+        for sizes in starts:
+            plan = self.seat(sizes)
+            bettered(plan, starts[-1], at_least)
+            if best is None or plan.cost < best[0]:
+                best = plan.cost, plan.fills
+            if best[0] <= at_least:
+                break
+        assert best is not None
+        return best
 
 
 def size_component(
@@ -81,69 +178,36 @@ def size_component(
     Parameters
     ----------
     exact : bool
-        Prove the result with HiGHS; else stop at the sizes bettered one by one.
+        Prove the result; else stop at the sizes bettered chair by chair.
     nodes, seconds
         Where HiGHS gives up; then the best sizes so far stand, with their bound.
     """
     part = _Part(market, charges, chairs, students)
-    reach = part.seat({at: market.most[at] for at in chairs})
-    hopeless = sum(at == NOWHERE for at in reach)
-    wants = {
-        j: market.wants[j][market.wants[j].index(at) :]
-        for j, at in zip(students, reach, strict=True)
-        if at != NOWHERE
-    }
-    bound = lower_bound(market, charges, chairs, wants)
-    least_cost = bound.cost + charges.unseated * hopeless
-    cost, sizes = min(
-        (part.outcome(trial) for trial in _starts(market, chairs, bound.fills)),
-        key=lambda tried: tried[0],
-    )
-    if cost > least_cost:
-        cost, sizes = _bettered(part, cost, sizes, least_cost)
-    if cost > least_cost and exact:
+    flow = part.flow()
+    found = flow.cheapest()
+    if found is None:
+        raise SeatingError("the chairs could not be counted out")  # nobody need sit anywhere
+    least = found.cost + part.hopeless
+    cost, sizes = part.search(found, least)
+    if exact and cost > least and not part.confine(flow, found, cost - 1):
+        least = cost
+    if exact and cost > least:
         fills, proven = best_fills(
             market,
             charges,
-            chairs,
-            wants,
-            cost - charges.unseated * hopeless,
+            part.possible(),
+            {at: (part.low[i], part.high[i]) for i, at in enumerate(chairs)},
+            part.surely(),
             nodes=nodes,
             seconds=seconds,
         )
         if fills is not None:
-            cost, sizes = part.outcome(fills)
+            plan = part.seat([fills[at] for at in chairs])
+            if plan.cost < cost:
+                cost, sizes = plan.cost, plan.fills
         if proven:
-            least_cost = cost
-    return Sized(sizes, cost, least_cost)
-
-
-def _starts(market: Market, chairs: Sequence[int], fills: dict[int, int]) -> list[dict[int, int]]:
-    return [
-        fills,
-        {at: market.ideal[at] for at in chairs},
-        {at: market.most[at] for at in chairs},
-    ]
-
-
-def _bettered(
-    part: _Part, cost: int, sizes: dict[int, int], least_cost: int
-) -> tuple[int, dict[int, int]]:
-    """Change one size by one chair as long as that lowers the charge."""
-    trials = min(_TRIALS, max(20, _WORK // max(1, len(part.students))))
-    going = True
-    while going and cost > least_cost:
-        going = False
-        for at in part.chairs:
-            for step in (1, -1):
-                size = sizes[at] + step
-                if trials == 0 or not 0 <= size <= part.market.most[at]:
-                    continue
-                trials -= 1
-                tried, fills = part.outcome({**sizes, at: size})
-                if tried < cost:
-                    cost, sizes, going = tried, fills, True
-    return cost, sizes
+            least = cost
+    return Sized(dict(zip(chairs, sizes, strict=True)), cost, min(least, cost))
 
 
 def opened(market: Market, sizes: list[int], seated: Sequence[int]) -> list[int]:

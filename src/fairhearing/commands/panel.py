@@ -176,13 +176,17 @@ def _show(console: Console, plan: PanelPlan) -> None:
     heard = plan.hears.sum(axis=1)
     console.print(
         f"{len(plan.takes)} takes, {int(heard.min())} to {int(heard.max())} judges each."
-        f"{'' if plan.notes else _link_words(plan)}"
+        f"{'' if plan.notes else _link_words(plan)}",
+        soft_wrap=True,
     )
     for note in plan.notes:
         console.print(note, markup=False, soft_wrap=True)
     if plan.calibration:
         names = ", ".join(plan.takes[take].student for take in plan.calibration)
-        console.print(f"Everyone hears first: {names}. Talk about these marks, then go on alone.")
+        console.print(
+            f"Everyone hears first: {names}. Talk about these marks, then go on alone.",
+            soft_wrap=True,
+        )
 
 
 def _link_words(plan: PanelPlan) -> str:

@@ -4,14 +4,8 @@ import pytest
 from fairhearing.core.errors import TableError
 from fairhearing.core.judging.fair import fair_scores
 from fairhearing.core.judging.marks import Mark, from_rows
-from fairhearing.core.judging.rubric import (
-    FAMILIES,
-    CountTable,
-    read_rubric,
-    scale_counts,
-    shipped,
-    weighted,
-)
+from fairhearing.core.judging.rubric import FAMILIES, read_rubric, shipped, weighted
+from fairhearing.core.judging.scale_points import CountTable, scale_counts
 
 SMALL = """
 name = "Small"

@@ -94,15 +94,23 @@ class _Events:
     def _track(self, index: int, track: mido.MidiTrack, name: str) -> None:
         now = 0
         sounding: dict[tuple[int, int], list[int]] = {}
+        ended: dict[tuple[int, int], int] = {}
         for message in track:
             now += message.time
             if message.type == "note_on" and message.velocity > 0:
-                sounding.setdefault((message.channel, message.note), []).append(now)
+                place = (message.channel, message.note)
+                if ended.pop(place, None) == now:
+                    # A grace note of no length, whose end was written before its start.
+                    self.struck.append(_Struck(index, *place, now, now))
+                else:
+                    sounding.setdefault(place, []).append(now)
             elif message.type in {"note_on", "note_off"}:
                 waiting = sounding.get((message.channel, message.note))
                 if waiting:
                     start = waiting.pop(0)
                     self.struck.append(_Struck(index, message.channel, message.note, start, now))
+                else:
+                    ended[message.channel, message.note] = now
             elif message.type == "time_signature":
                 self.times[now] = TimeSignature(message.numerator, message.denominator)
             elif message.type == "key_signature":
@@ -177,7 +185,8 @@ def _score(events: _Events, bars: tuple[Bar, ...], ticks: int, title: str) -> Sc
                 written=None if drums else note.key,
                 sounding=None if drums else note.key,
                 percussion_key=note.key if drums else None,
-                chord=last == (part, note.start),
+                chord=last == (part, note.start) and note.end > note.start,
+                grace=note.end == note.start,
             )
         )
         last = (part, note.start)

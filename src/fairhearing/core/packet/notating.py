@@ -136,6 +136,12 @@ def tree_from_score(score: Score, label: str) -> Element:
         raise ScoreFileError(
             f"{label}: drum parts cannot be written out from MIDI; export MusicXML instead"
         )
+    for note in score.notes:
+        if note.grace:
+            raise ScoreFileError(
+                f"{label}, {score.where(note)}: a note without length (a grace note?) cannot be "
+                "written down from MIDI; export MusicXML from the notation program instead"
+            )
     spans = _rounded(score, label)
     root, part = new_tree(score.title)
     before: Bar | None = None

@@ -20,8 +20,9 @@ from scipy.sparse import csgraph
 Indices = NDArray[np.int64]
 
 CROSS_MARKS_PER_PART = 4
-"""How many students of a closed part another judge should also hear: in our simulation four
-listenings bring a ranking across closed panels to within .02 of a fully mixed panel."""
+"""How many students of a closed part another judge should also hear. In benchmarks/judging
+Kendall's tau across closed panels is .70 with one, .75 with four and .77 with eight (fully mixed
+panels .80)."""
 
 
 @dataclass(frozen=True, slots=True)

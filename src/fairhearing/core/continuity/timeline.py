@@ -125,12 +125,12 @@ def _laid_out(track: TrackFacts, is_matroska: bool, origin_s: float) -> Timeline
         kind="video" if track.kind == "video" else "audio",
         step_s=step * to_s,
         start_s=max(pause_s, float(times_s.min())),
-        end_s=min(end_s, pause_s + lasts_s) if lasts_s > 0 else end_s,
+        end_s=max(0.0, min(end_s, pause_s + lasts_s) if lasts_s > 0 else end_s),
         hidden_lead_s=max(0.0, (first_tick - int(shown.min())) * to_s),
         irregular=_irregular(ticks, times_s, step, to_s, coarse=track.timescale < _COARSE_HZ),
         key_frames_s=_key_frames(track, times_s, step * to_s),
         new_descriptions_s=tuple(
-            float(times_s[n]) for n in track.new_descriptions if 0 < n < len(times_s)
+            max(0.0, float(times_s[n])) for n in track.new_descriptions if 0 < n < len(times_s)
         ),
         edit_jumps_s=_edit_jumps(track, step),
     )

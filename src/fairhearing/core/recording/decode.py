@@ -116,7 +116,14 @@ def _open(file: BinaryIO, job: Job) -> InputContainer:
     }
     if job.demuxer == "mov":
         options |= {"enable_drefs": "0", "use_absolute_path": "0"}
-    return av.open(_Source(file), "r", format=job.demuxer, options=options, buffer_size=1 << 17)
+    return av.open(
+        _Source(file),
+        "r",
+        format=job.demuxer,
+        options=options,
+        buffer_size=1 << 17,
+        metadata_errors="replace",  # titles and names come in any code page
+    )
 
 
 class _Pass:

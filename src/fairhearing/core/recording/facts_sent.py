@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from fractions import Fraction
 from typing import Literal, cast
@@ -21,7 +22,8 @@ _MOST = 1 << 62
 
 
 def facts_to_json(facts: ContainerFacts) -> dict[str, object]:
-    """Plain lists and numbers."""
+    """Plain lists and numbers; a track whose numbers make no sense is left out."""
+    tracks = [json.loads(json.dumps(_track_to_json(track))) for track in facts.tracks]
     return {
         "container": facts.container,
         "brands": list(facts.brands),
@@ -29,8 +31,16 @@ def facts_to_json(facts: ContainerFacts) -> dict[str, object]:
         "created": facts.created,
         "writers": list(facts.writers),
         "fragmented": facts.fragmented,
-        "tracks": [_track_to_json(track) for track in facts.tracks],
+        "tracks": [track for track in tracks if _makes_sense(track)],
     }
+
+
+def _makes_sense(track: Mapping[str, object]) -> bool:
+    try:
+        _track(track)
+    except BadMessage:
+        return False
+    return True
 
 
 def _track_to_json(track: TrackFacts) -> dict[str, object]:

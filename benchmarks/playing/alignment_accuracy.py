@@ -17,11 +17,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-
 from benchmarks.playing import split
 from benchmarks.playing.alignment_sound import HeardTake, heard_take
 from benchmarks.playing.alignment_takes import (
     TEST_SEEDS,
+    TRILLED,
     TUNING_SEEDS,
     Slips,
     Take,
@@ -29,6 +29,7 @@ from benchmarks.playing.alignment_takes import (
     play,
 )
 from benchmarks.playing.banks import recorded
+
 from fairhearing.core.playing.alignment import Alignment, Outcome, Score, align
 
 ONSET_S = 0.1
@@ -61,7 +62,7 @@ def match_f1(pairs: Pairs, heard_onsets: Sequence[float], take: Take) -> float:
     """F1 of matched pairs against the truth."""
     free: dict[int, list[float]] = {}
     for note, written in zip(take.notes, take.of, strict=True):
-        if written is not None:
+        if written is not None and written != TRILLED:
             free.setdefault(written, []).append(note.onset_s)
     true = sum(len(onsets) for onsets in free.values())
     hits = 0
@@ -107,7 +108,8 @@ def tally(found: Alignment, one: HeardTake, into: Tally) -> None:
     if found.tempo_bpm is not None:
         into.tempo.append(abs(found.tempo_bpm / take.bpm - 1))
     for outcome in (Outcome.WRONG, Outcome.MISSED):
-        stated = {r.score_index for r in found.results if r.outcome is outcome}
+        last = {r.score_index: r.outcome for r in found.results}
+        stated = {k for k, what in last.items() if what is outcome}
         true = {k for k, what in take.outcome.items() if what == outcome.value}
         into.add(outcome.value, len(stated & true), len(stated), len(true))
     stray = [n.onset_s for n, of in zip(take.notes, take.of, strict=True) if of is None]

@@ -27,6 +27,7 @@ CELLS: dict[int, list[tuple[Fraction, ...]]] = {
     3: [(3 * Q,), (2 * Q, Q)],
     4: [(4 * Q,), (3 * Q, Q)],
 }
+TRILLED = -1
 MOVES = {"chord": ([-2, 2], [0.5, 0.5]), "step": ([-1, 1, 0], [0.42, 0.43, 0.15])}
 
 
@@ -43,7 +44,10 @@ class TakeNote:
 
 @dataclass(slots=True)
 class Take:
-    """Notes with the written note that each stands for (None: extra), and what happened."""
+    """Notes with the written note that each stands for (None: extra), and what happened.
+
+    The notes of a trill after its first stand for ``TRILLED``: neither written nor extra.
+    """
 
     notes: list[TakeNote] = field(default_factory=list)
     of: list[int | None] = field(default_factory=list)
@@ -236,7 +240,7 @@ class _Player:
             for wave, at in enumerate(np.arange(onset, onset + held - 0.06, 0.09)):
                 trilled = TakeNote(float(at), float(at) + 0.08, midi + 2 * (wave % 2), None, 0.9)
                 take.notes.append(trilled)
-                take.of.append(None if wave else index)
+                take.of.append(TRILLED if wave else index)
             return
         take.notes.append(TakeNote(onset, onset + held, midi, cents))
         take.of.append(index)

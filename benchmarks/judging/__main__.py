@@ -12,7 +12,7 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks.judging import accuracy, speed, uncertainty
+from benchmarks.judging import accuracy, detection, speed, uncertainty
 
 FIRST_SEED = 20_000
 console = Console(width=110, highlight=False)
@@ -99,6 +99,20 @@ def show_uncertainty(seeds: range, more: range) -> None:
     console.print(f"kept by the list: {kept:.0%} (floor 70 %): {met(kept >= 0.7)}\n")
 
 
+def show_detection(seeds: range, more: range) -> None:
+    large = detection.judges_described(seeds, 400, 12)
+    small = detection.judges_described(seeds, 60, 5)
+    made = table(f"What the diagnostics find, {len(seeds)} seasons", "", "400 × 12 judges",
+                 "60 × 5 judges")  # fmt: skip
+    for name, value in large.items():
+        made.add_row(name, value, small[name])
+    console.print(made)
+    signs = ", ".join(
+        f"{about} {share:.1%}" for about, share in detection.false_signs(more).items()
+    )
+    console.print(f"Signs in {len(more)} fair seasons (5 % meant): {signs}\n")
+
+
 def show_speed() -> None:
     made = table(
         "Processor seconds (best of three; agreement, everything: one run)",
@@ -133,6 +147,7 @@ def main() -> None:
     show_accuracy(seeds)
     show_linking(seeds)
     show_uncertainty(seeds, range(FIRST_SEED, FIRST_SEED + 4 * seasons))
+    show_detection(seeds, range(FIRST_SEED, FIRST_SEED + 5 * seasons))
     show_speed()
     show_panels()
 

@@ -302,6 +302,8 @@ def test_the_plan_gives_the_listening_order(tmp_path, capsys):
     assert main(["score", str(path), "--plan", str(plan), "--json", str(result)]) == 0
     drift = [one["drift"] for one in json.loads(result.read_text())["judges"]]
     assert all(one is not None for one in drift)
+    fairness = json.loads(result.read_text())["fairness"]
+    assert [question["about"] for question in fairness] == ["order of listening"]
     assert main(["score", str(write(tmp_path, text)), "--json", str(same)]) == 0
     assert drift == [one["drift"] for one in json.loads(same.read_text())["judges"]]
     plan.write_text("judge,order,student\nNobody,1,999\n")

@@ -44,7 +44,7 @@ class Scoring:
     again : ListenAgain or None
         None without lines, or where no uncertainty can be measured.
     fairness : tuple of Question
-        Empty unless something is known about the takes.
+        Empty unless something is known about the takes or the order of listening.
     """
 
     scores: FairScores
@@ -88,6 +88,7 @@ def evaluate(
     scores = fair_scores(marks, precision_weights=not rules.equal_votes)
     ranking = rank(scores, rules)
     measurable = not np.isnan(scores.noise.pooled)
+    asked = facts or not np.isnan(marks.order).all()
     return Scoring(
         scores=scores,
         ranking=ranking,
@@ -97,5 +98,5 @@ def evaluate(
         outlying=outlying_marks(scores),
         lines=tuple(at_lines(scores, ranking.order, lines)) if lines else (),
         again=listen_again(scores, ranking.order, lines) if lines and measurable else None,
-        fairness=fairness_report(scores, facts, own_school=own_school) if facts else (),
+        fairness=fairness_report(scores, facts or {}, own_school=own_school) if asked else (),
     )

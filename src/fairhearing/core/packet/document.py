@@ -468,7 +468,7 @@ def _personal(spec: PacketSpec, number: str, address: str, folder: Path | None) 
     files: dict[str, bytes] = {}
     qr = None
     if address:
-        name = "address.svg"
+        name = "address.svg" if folder is None else "own-address.svg"
         files[name] = square_code(address)
         qr = {"file": name, "alt": wording("alt_qr", address=address)}
     data: dict[str, Any] = {

@@ -66,15 +66,10 @@ class MonoStore:
 
     def sound(self, block: SoundBlock) -> None:
         """Put a block where its start says."""
-        mono = block.samples.mean(axis=1, dtype=np.float32)
-        start = round(block.start * self._native_hz)
-        # Counting from rounded block starts may be one sample off; only a real hole is filled.
-        missing = start - self._next
-        if missing > 1:
-            self._silence(missing)
-        elif missing < -1:
-            mono = mono[-missing:]
-        self._take(mono)
+        missing, samples = placed(block, self._next, self._native_hz)
+        for first in range(0, missing, _LONGEST_FILL):
+            self._take(np.zeros(min(_LONGEST_FILL, missing - first), dtype=np.float32))
+        self._take(samples.mean(axis=1, dtype=np.float32))
 
     def picture(self, picture: Picture) -> None:
         """Pictures are not kept."""
@@ -107,10 +102,6 @@ class MonoStore:
         self._view = None
         self._file.close()
 
-    def _silence(self, count: int) -> None:
-        for first in range(0, count, _LONGEST_FILL):
-            self._take(np.zeros(min(_LONGEST_FILL, count - first), dtype=np.float32))
-
     def _take(self, mono: NDArray[np.float32]) -> None:
         self._next += len(mono)
         if self._resampler is not None:
@@ -119,6 +110,75 @@ class MonoStore:
     def _write(self, samples: NDArray[np.float32]) -> None:
         self._file.write(np.ascontiguousarray(samples, dtype=np.float32).data)
         self._count += len(samples)
+
+
+class NativeStore:
+    """Observer that keeps the take's sound as it was decoded: own rate, one or two channels.
+
+    Conventions are those of :class:`MonoStore`: sample k at k / rate, holes silent, on disk.
+
+    Attributes
+    ----------
+    rate_hz, channels : int
+        Of the recording; 0 before ``begin`` or when there is no sound.
+    """
+
+    def __init__(self) -> None:
+        self.rate_hz = 0
+        self.channels = 0
+        self._file = tempfile.TemporaryFile(prefix="fairhearing-")  # noqa: SIM115 - kept open
+        self._count = 0
+        self._view: NDArray[np.float32] | None = None
+
+    def begin(self, probe: Probe) -> None:
+        """Note rate and channels."""
+        if probe.audio is not None:
+            self.rate_hz = probe.audio.sample_rate_hz
+            self.channels = probe.audio.channels
+
+    def sound(self, block: SoundBlock) -> None:
+        """Put a block where its start says."""
+        missing, samples = placed(block, self._count, self.rate_hz)
+        for first in range(0, missing, _LONGEST_FILL):
+            self._write(np.zeros((min(_LONGEST_FILL, missing - first), self.channels), np.float32))
+        self._write(samples)
+
+    def picture(self, picture: Picture) -> None:
+        """Pictures are not kept."""
+
+    def finish(self) -> None:
+        """Open the samples for reading."""
+        self._file.flush()
+        if self._count:
+            shape = (self._count, self.channels)
+            self._view = np.memmap(self._file, np.float32, "r", shape=shape)
+
+    @property
+    def samples(self) -> NDArray[np.float32]:
+        """The whole take, shape (n, channels), read-only; empty when there was no sound."""
+        if self._view is None:
+            return np.zeros((0, max(1, self.channels)), dtype=np.float32)
+        return self._view
+
+    def close(self) -> None:
+        """Let go of the temporary file (also done when the store is collected)."""
+        self._view = None
+        self._file.close()
+
+    def _write(self, samples: NDArray[np.float32]) -> None:
+        self._file.write(np.ascontiguousarray(samples, dtype=np.float32).data)
+        self._count += len(samples)
+
+
+def placed(block: SoundBlock, taken: int, rate_hz: int) -> tuple[int, NDArray[np.float32]]:
+    """Samples of silence before a block, and what of it is new, when so many have been taken.
+
+    Starts are rounded, so counting may be one sample off; only a real hole is filled.
+    """
+    missing = round(block.start * rate_hz) - taken
+    if missing < -1:
+        return 0, block.samples[-missing:]
+    return (missing if missing > 1 else 0), block.samples
 
 
 class _Resampler:

@@ -112,7 +112,8 @@ def check_jobs(jobs: Iterable[PacketJob]) -> None:
     first, *others = problems.values()
     if not others:
         raise first
-    raise ScoreFileError(f"{first} ({len(others)} more sources cannot be used)")
+    sources = "source" if len(others) == 1 else "sources"
+    raise ScoreFileError(f"{first} ({len(others)} more {sources} cannot be used)")
 
 
 def build(

@@ -91,6 +91,13 @@ def frame_threads(path: Path) -> None:
                 pass
 
 
+def screening(path: Path) -> None:
+    """Boxes, first picture and digest only."""
+    from fairhearing.core.recording import screen  # noqa: PLC0415
+
+    screen(path)
+
+
 def pass_alone(path: Path) -> None:
     """The guarded pass without anybody watching."""
     from fairhearing.core.recording import listen  # noqa: PLC0415 - counted with its imports
@@ -117,6 +124,7 @@ ROLES: dict[str, Callable[[Path], None]] = {
     "plain-1": lambda path: plain(path, 1),
     "plain-default": lambda path: plain(path, None),
     "plain-frames-2": frame_threads,
+    "screen": screening,
     "pass": pass_alone,
     "pass+store": pass_and_store,
     "hearing": whole_hearing,

@@ -11,7 +11,7 @@ Conventions
 """
 
 from fairhearing.core.recording.limits import Limits
-from fairhearing.core.recording.listen import listen
+from fairhearing.core.recording.listen import listen, screen
 from fairhearing.core.recording.types import (
     AudioStream,
     Observer,
@@ -30,4 +30,5 @@ __all__ = [
     "SoundBlock",
     "VideoStream",
     "listen",
+    "screen",
 ]

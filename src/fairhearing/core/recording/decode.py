@@ -6,6 +6,7 @@ protocol is open, and every limit is checked again on what really comes out of t
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -35,6 +36,7 @@ AUDIO_CODECS = {
     *("pcm_s16le", "pcm_s16be", "pcm_s24le", "pcm_s24be", "pcm_s32le", "pcm_f32le", "pcm_u8"),
 }
 _HELD_MESSAGES = 256
+_SCREENED_PACKETS = 200
 _CPU_STEP_S = 10
 
 
@@ -55,6 +57,7 @@ class Job:
     limits: Limits
     pictures: bool
     sound_required: bool
+    screen: bool = False
 
 
 class _Source:
@@ -97,7 +100,11 @@ def decode(file: BinaryIO, job: Job, send: Callable[[bytes], object]) -> None:
     file.seek(0)
     try:
         with _open(file, job) as container:
-            _Pass(container, job, send, facts).run()
+            one_pass = _Pass(container, job, send, facts)
+            if job.screen:
+                one_pass.screen()
+            else:
+                one_pass.run()
     except MemoryError as error:
         raise Refused("memory") from error
     except av.error.FFmpegError as error:
@@ -153,6 +160,17 @@ class _Pass:
         self._spoiled = 0
         self._cpu_until = Fraction(0)
 
+    def screen(self) -> None:
+        """Look at the first picture only, which tells how the film is turned."""
+        if self._video is not None:
+            for packet in itertools.islice(self._packets(), _SCREENED_PACKETS):
+                frames = self._decoded(packet) if packet.stream is self._video else []
+                if frames:
+                    self._pictures = PictureTrack(frames[0].rotation, self._origin)
+                    break
+        self._send(pack_json(b"P", self._probe()))
+        self._send(pack_json(b"E", {"spoiled": 0}))
+
     def run(self) -> None:
         for packet in self._packets():
             for frame in self._decoded(packet):
@@ -174,8 +192,9 @@ class _Pass:
         for stream in streams:
             stream.codec_context.options = {"max_pixels": str(self._job.limits.picture_pixels)}
         if self._video is not None:
-            self._video.codec_context.thread_type = "FRAME"
-            self._video.codec_context.thread_count = self._job.limits.decode_threads
+            alone = self._job.screen or self._job.limits.decode_threads == 1
+            self._video.codec_context.thread_type = "NONE" if alone else "FRAME"
+            self._video.codec_context.thread_count = 1 if alone else self._job.limits.decode_threads
         demuxed = self._container.demux(streams)
         while True:
             try:

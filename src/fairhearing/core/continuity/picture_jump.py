@@ -66,27 +66,29 @@ class PictureTracer:
         self._step_row: list[float] = []
         self._rows: list[list[float]] = []
 
-    def add(self, picture: Picture) -> None:
-        """Take the next picture."""
+    def add(self, picture: Picture) -> float | None:
+        """Take the next picture; return its change over the running level if it stands out."""
         small = _reduced(picture.luma)
         now_s = float(picture.time)
         if self._last is None or self._last.shape != small.shape:
             self._last, self._last_s, self._before_step = small, now_s, None
-            return
+            return None
         if cv2.norm(small, self._last, cv2.NORM_L1) < _REPEATED * small.size:
             self._rows.append([now_s, now_s - self._last_s, np.nan, np.nan])
-            return
+            return None
         change = _difference(self._last, small)
         if self._before_step is not None:
             step = self._step_row
             step[3] = _difference(self._before_step, small) / max(step[2], 1e-6)
             self._before_step = None
         row = [now_s, now_s - self._last_s, change, np.nan]
+        stands_out = change / (self._running + _NOISE_LEVELS)
         if change > _STANDS_OUT * self._running:
             self._before_step, self._step_row = self._last, row
         self._rows.append(row)
         self._running += _RUNNING * (min(change, 3 * self._running + 1) - self._running)
         self._last, self._last_s = small, now_s
+        return stands_out if stands_out > _STANDS_OUT else None
 
     def trace(self) -> PictureTrace:
         """Return what was seen so far."""

@@ -24,6 +24,8 @@ from scipy.signal import resample_poly
 
 _TICK = Fraction(1, 90_000)
 _BLOCK = 1024
+# Within the season's dates: invented, and the same for all, so that files do not change.
+_DATE = "2027-05-02T16:30:00.000000Z"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,7 @@ class Film:
     frame_rate: int = 15
 
 
-def write(path: Path, film: Film, kind: str | None = None) -> Path:
+def write(path: Path, film: Film, kind: str | None = None, *, camera: bool = True) -> Path:
     """Encode a film; the file appears only when it is whole.
 
     Parameters
@@ -92,6 +94,9 @@ def write(path: Path, film: Film, kind: str | None = None) -> Path:
         Pictures and sound.
     kind : str, optional
         A key of :data:`CODECS`; by default the path's suffix.
+    camera : bool
+        Leave what a camera leaves: an (invented) date and no name of a program. Without it the
+        file names the library that wrote it and has no date, as programs leave it.
 
     Returns
     -------
@@ -100,14 +105,33 @@ def write(path: Path, film: Film, kind: str | None = None) -> Path:
     """
     codecs = CODECS[kind or path.suffix.lstrip(".")]
     part = path.with_name(path.name + ".part")
-    options = {"fflags": "+bitexact"}
+    options = {"fflags": "+bitexact"} if camera else {}
+    if codecs.container == "webm":
+        options["write_crc32"] = "0"  # the name below is inside what a checksum would cover
     with av.open(str(part), "w", format=codecs.container, options=options) as file:
-        _fill(file, film, codecs)
+        if camera:
+            file.metadata["creation_time"] = _DATE
+        _fill(file, film, codecs, camera)
+    if camera and codecs.container == "webm":
+        _unname(part)
     part.replace(path)
     return path
 
 
-def _fill(file: OutputContainer, film: Film, codecs: Codecs) -> None:
+def _unname(path: Path) -> None:
+    """Put another word of four letters where libavformat names itself in a Matroska header.
+
+    The elements are MuxingApp (4D80) and WritingApp (5741), RFC 9559 section 5.1.2.
+    """
+    with path.open("r+b") as file:
+        head = file.read(4096)
+        for element in (b"\x4d\x80\x84", b"\x57\x41\x84"):
+            head = head.replace(element + b"Lavf", element + b"demo")
+        file.seek(0)
+        file.write(head)
+
+
+def _fill(file: OutputContainer, film: Film, codecs: Codecs, camera: bool) -> None:
     pictures = iter(zip(film.times_s, film.pictures, strict=True))
     first = next(pictures)
     video = cast(VideoStream, file.add_stream(codecs.video, rate=film.frame_rate))
@@ -127,6 +151,9 @@ def _fill(file: OutputContainer, film: Film, codecs: Codecs) -> None:
     if rate != 48_000:
         sound = resample_poly(sound, rate // 300, 48_000 // 300).astype(np.float32)
     blocks = _sound_frames(sound, rate, layout, audio)
+    if camera:
+        video.metadata["handler_name"] = "invented camera, picture"
+        audio.metadata["handler_name"] = "invented camera, sound"
     ahead = next(blocks, None)
     for time_s, planes in _chain(first, pictures):
         # Sound goes in as the pictures do, so that players need not seek.
@@ -173,28 +200,39 @@ def _sound_frames(
         yield start / rate, frame
 
 
-def join(first: Path, second: Path, path: Path, *, frame_rate: int) -> float:
+def join(first: Path, second: Path, path: Path, *, joint_s: float, frame_rate: int) -> Path:
     """Decode two films and encode them as one, as a video program does.
+
+    Parameters
+    ----------
+    first, second : Path
+        The films.
+    path : Path
+        Where to write.
+    joint_s : float
+        Seconds of the first film that are kept; the second follows at once.
+    frame_rate : int
+        Nominal frames per second of the new film.
 
     Returns
     -------
-    float
-        The joint, in seconds: the end of the first film's sound.
+    Path
+        `path`.
     """
     with ExitStack() as stack:
         sounds = [_decode_sound(source) for source in (first, second)]
-        joint = len(sounds[0]) / 48_000
+        # A coder pads its last block: what is beyond the joint is not part of the film.
+        sounds[0] = sounds[0][: round(joint_s * 48_000)]
         files = [stack.enter_context(av.open(str(source))) for source in (first, second)]
         times = [_picture_times(source) for source in (first, second)]
-        last = times[0][times[0] < joint - 0.25 / frame_rate]
+        last = times[0][times[0] < joint_s - 0.25 / frame_rate]
         film = Film(
-            times_s=np.concatenate([last, times[1] + joint]),
+            times_s=np.concatenate([last, times[1] + joint_s]),
             pictures=_joined_pictures(files, (len(last), len(times[1]))),
             sound=np.concatenate(sounds),
             frame_rate=frame_rate,
         )
-        write(path, film)
-    return joint
+        return write(path, film, camera=False)
 
 
 def _joined_pictures(

@@ -222,10 +222,9 @@ def perform(player: Player, *, joined: bool | None = None) -> Performance:
         desk.now_s += 0.9
         window = _scales(desk)
     joint = None
-    desk.now_s += 0.9
     if player.home == "joined" if joined is None else joined:
-        joint = desk.now_s
-    desk.now_s += 0.9
+        joint = desk.now_s + 0.16  # the room still rings
+    desk.now_s += 1.8
     desk.say("etude")
     desk.now_s += 1.0
     _piece(desk, "etude", melodies.etude(player.instrument), player.restart_bar)

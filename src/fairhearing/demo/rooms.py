@@ -72,8 +72,16 @@ HOMES: dict[str, Home] = {
     "hum": Home(hum_hz=60.0, hum_dbfs=-43, background_dbfs=-55),
     "dark": Home(light=0.2, background_dbfs=-59),
     "upright": Home(upright=True, reverb_s=0.4, wet=0.18, channels=2),
-    "joined": Home(reverb_s=0.35, wet=0.14, background_dbfs=-55),
+    "joined": Home(reverb_s=0.45, wet=0.2, background_dbfs=-58),
 }
 
-#: The second recording of a joined take: the same room an hour later.
-LATER = Home(reverb_s=0.35, wet=0.17, background_dbfs=-49, playing_dbfs=-23.5, light=0.9)
+#: The second recording of a joined take: the same room an hour later, with something running.
+LATER = Home(
+    reverb_s=0.45,
+    wet=0.22,
+    background_dbfs=-48,
+    hum_hz=60.0,
+    hum_dbfs=-54,
+    playing_dbfs=-23.5,
+    light=0.9,
+)

@@ -126,7 +126,8 @@ def _film_joined(performance: Performance, sound: NDArray[np.float32], path: Pat
             parts.append(part)
             one = film.Film(times, pictures, piece, frame_rate=home.frame_rate)
             film.write(part, one, path.suffix.lstrip("."))
-        film.join(parts[0], parts[1], path, frame_rate=HOMES["joined"].frame_rate)
+        rate = HOMES["joined"].frame_rate
+        film.join(parts[0], parts[1], path, joint_s=joint, frame_rate=rate)
     finally:
         for part in parts:
             part.unlink(missing_ok=True)

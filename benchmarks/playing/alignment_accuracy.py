@@ -175,12 +175,12 @@ def sound(condition: str, *, tuning: bool, each: int) -> Iterator[HeardTake]:
             yield heard_take(voice, bank, condition, seeds[number * each + k])
 
 
-def other_pieces(seeds: range) -> tuple[int, int]:
-    """How many takes of another piece in the same range are taken for this one."""
+def other_pieces(seeds: range, *, drum: bool) -> tuple[int, int]:
+    """How many takes of another piece (rhythm) in the same range are taken for this one."""
     taken = 0
     for seed in seeds:
-        score = make_etude(seed, bars=16)
-        take = play(make_etude(seed + 5000, bars=16), seed, Slips())
+        score = make_etude(seed, bars=16, drum=drum)
+        take = play(make_etude(seed + 5000, bars=16, drum=drum), seed, Slips())
         taken += align(score, take.notes).recognised
     return taken, len(seeds)
 
@@ -207,8 +207,9 @@ def main() -> None:
         ]
     for name, takes in rows:
         run(name, takes())
-    taken, count = other_pieces(seeds)
-    print(f"\ntakes of another piece taken for this one: {taken} of {count}")
+    for drum, what in ((False, "piece"), (True, "rhythm without pitch")):
+        taken, count = other_pieces(seeds, drum=drum)
+        print(f"takes of another {what} taken for this one: {taken} of {count}")
     print("wrong, missed, extra, restart, skip: precision/recall of what is stated; tempo: median")
     print("error; speed: seconds of music per second of one core, alignment alone")
 

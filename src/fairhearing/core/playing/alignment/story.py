@@ -116,8 +116,16 @@ class _Teller:
                 self._between(last, struck)
             self.story.stretches[-1].append(struck)
             last = struck
+        self._drop_echo()
         self._outside()
         return self.story
+
+    def _drop_echo(self) -> None:
+        """A single note after the last break is a stray one, not a restart."""
+        story = self.story
+        if len(story.stretches) > 1 and len(story.stretches[-1]) == 1 and story.breaks[-1].back:
+            story.stretches.pop()
+            story.breaks.pop()
 
     def _time_passed(self, last: Struck, struck: Struck) -> bool:
         """Whether a jump ahead took the time that is written: nothing was skipped, only lost."""

@@ -124,6 +124,11 @@
       if (box.bottom > window.innerHeight || box.top < 90) systems[n].scrollIntoView({ block: "center", behavior: calm.matches ? "auto" : "smooth" });
     }
     cursor.style.left = (x * 100).toFixed(3) + "%";
+    const music = systems[n].parentElement, wide = systems[n].offsetWidth, seen = music.clientWidth;
+    if (wide > seen) {
+      const at = x * wide - music.scrollLeft;
+      if (at < 0 || at > seen * 0.75) music.scrollLeft = x * wide - seen * 0.2;
+    }
   }
   function mark(note) {
     if (marked === note) return;

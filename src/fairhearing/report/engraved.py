@@ -94,8 +94,11 @@ def read_system(system: System, *, prefix: str) -> Page:
         if element.tag == f"{{{SVG}}}use":
             link = element.attrib.pop(_LINK)
             element.set("href", "#" + _glyph_name(link[1:], prefix))
+        # Indentation would be shown as spaces within words. (A no-break space is meant.)
+        if element.tail and not element.tail.strip(" \n"):
+            element.tail = None
         if element.text:
-            element.text = element.text.translate(_TEXT_SIGNS)
+            element.text = element.text.strip("\n ").translate(_TEXT_SIGNS)
     return page
 
 
@@ -172,7 +175,7 @@ def _boxes_of_text(drawing: Element) -> Iterator[Box]:
 
 
 def _boxes_of_signs(drawing: Element) -> Iterator[Box]:
-    """Where articulations, trills, fermatas and dynamics stand, roughly."""
+    """Where articulations, trills, fermatas, dynamics and tuplets stand, roughly."""
     for name in ("artic", "trill", "fermata", "dynam", "turn", "mordent", "tupletNum"):
         for group in _of_class(drawing, name):
             for use in group.iter(f"{{{SVG}}}use"):
@@ -180,3 +183,9 @@ def _boxes_of_signs(drawing: Element) -> Iterator[Box]:
                 if move is not None:
                     x, y = float(move.group(1)), float(move.group(2))
                     yield (x - 60, y - 260, x + 300, y + 60)
+    for group in _of_class(drawing, "tupletBracket"):
+        for line in group.iter():
+            ends = _PAIR.findall(line.get("points") or line.get("d") or "")
+            if ends:
+                xs, ys = [float(x) for x, _ in ends], [float(y) for _, y in ends]
+                yield (min(xs), min(ys), max(xs), max(ys))

@@ -46,7 +46,7 @@ _STYLE = """
 .marked-part .pencil{fill:none;stroke:var(--pencil,light-dark(#54514c,#cbc5ba));stroke-width:30;
 stroke-linecap:round;stroke-linejoin:round}
 .marked-part{fill:currentColor}
-.marked-part text{fill:currentColor}
+.marked-part text{fill:currentColor;font-family:var(--head,Georgia,serif)}
 .marked-part .staff-line{stroke:var(--quiet,light-dark(#62594d,#b7ac9c))}
 .marked-part text.word{fill:var(--pencil,light-dark(#54514c,#cbc5ba));
 font:italic 260px var(--head,Georgia,serif)}
@@ -187,7 +187,7 @@ def pencil_svg(
 
 
 def _first_part(tree: Element) -> Element:
-    """Keep the first part of a tree only: the student's."""
+    """Keep the first part of a tree only, the student's, without its name in the margin."""
     for part in tree.findall("part")[1:]:
         tree.remove(part)
     names = tree.find("part-list")
@@ -196,6 +196,13 @@ def _first_part(tree: Element) -> Element:
             names.remove(entry)
         for entry in names.findall("part-group"):
             names.remove(entry)
+        for entry in names.iter("score-part"):
+            for label in entry:
+                if label.tag in ("part-name", "part-abbreviation"):
+                    label.text = ""
+            for shown in ("part-name-display", "part-abbreviation-display"):
+                for label in entry.findall(shown):
+                    entry.remove(label)
     return tree
 
 

@@ -160,7 +160,58 @@ def test_pins_are_shown_with_their_envy(folder: Path, capsys: pytest.CaptureFixt
     )
     assert _seat(folder, "--pins", str(folder / "pins.csv")) == 0
     said = capsys.readouterr().out
-    assert "103 would rather sit in wind-ensemble/flute, where 101 is seated by hand" in said
+    assert "103 would rather sit on flute in Wind Ensemble, where 101 is seated by hand" in said
+
+
+def test_a_withdrawal_before_and_after_release(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second = folder / "first.json", folder / "second.json"
+    assert _seat(folder, "--json", str(first)) == 0
+    for more in ([], ["--released"]):
+        capsys.readouterr()
+        assert (
+            _seat(folder, "--after", str(first), "--withdrawn", "102", "--json", str(second), *more)
+            == 0
+        )
+        said = capsys.readouterr().out
+        assert "102 has left: flute in Wind Ensemble." in said
+        assert "101 moves up: flute in Symphonic Band to flute in Wind Ensemble." in said
+        plan = json.loads(second.read_text())
+        assert [(move["student"], move["way"]) for move in plan["moves"]] == [
+            ("101", "up"),
+            ("102", "leaves"),
+        ]
+        assert plan["envy"] == []
+
+
+def test_a_corrected_score_after_release_takes_no_seat_away(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = folder / "first.json"
+    assert _seat(folder, "--json", str(first)) == 0
+    (folder / "scores.csv").write_text(SCORES.replace("101,80,", "101,99,"))
+    capsys.readouterr()
+    assert _seat(folder, "--after", str(first), "--released") == 0
+    said = capsys.readouterr().out
+    assert "101 would rather sit on flute in Wind Ensemble, where 103 keeps an announced" in said
+    assert _seat(folder, "--after", str(first)) == 0
+    assert "103 moves down" in capsys.readouterr().out
+    first.write_text("[]")
+    assert _seat(folder, "--after", str(first)) == 2
+    assert "first.json: is not a seat plan" in capsys.readouterr().err
+    assert _seat(folder, "--released") == 2
+    assert _seat(folder, "--after", str(first), "--withdrawn", "999") == 2
+    assert "student 999 cannot withdraw" in capsys.readouterr().err
+
+
+def test_drawings(folder: Path) -> None:
+    assert _seat(folder, "--drawings", str(folder)) == 0
+    assert sorted(one.name for one in folder.glob("*.svg")) == [
+        "symphonic-band.svg",
+        "wind-ensemble.svg",
+    ]
+    assert ">102<" in (folder / "wind-ensemble.svg").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""``fairhearing seat``: the seat plan with a reason for every student."""
+"""``fairhearing seat``: the seat plan with a reason for every student, and what a change does."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import argparse
 import json
 import os
 import sys
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,17 +16,24 @@ from rich.table import Table
 
 from fairhearing.core.errors import TableError
 from fairhearing.core.seating import (
+    Close,
+    Problem,
+    Revision,
     SeatPlan,
     close_pairs,
     explain_all,
     justified_envy,
     redraw,
+    revise_seats,
     seat,
+    withdrawn,
 )
-from fairhearing.report.seat_table import COLUMNS, seat_json, seat_rows, shortfalls
+from fairhearing.report.seat_plan import seat_plan_svg
+from fairhearing.report.seat_table import COLUMNS, read_earlier, seat_json, seat_rows, shortfalls
 from fairhearing.season import (
     Roster,
     Season,
+    plain_id,
     read_pins,
     read_roster,
     read_scores,
@@ -45,7 +54,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", type=Path, metavar="SEATS.csv", help="write a table (.csv or .xlsx)"
     )
     parser.add_argument(
+        "--drawings", type=Path, metavar="DIR", help="write each ensemble as it sits, as SVG"
+    )
+    parser.add_argument(
         "--draws", type=int, default=200, help="redraws that tell how sure a seat is; 0 for none"
+    )
+    change = parser.add_argument_group("after a change")
+    change.add_argument(
+        "--after", type=Path, metavar="PLAN.json", help="the plan so far; as few as possible move"
+    )
+    change.add_argument(
+        "--withdrawn", metavar="NUMBERS", default="", help="who has withdrawn, commas between"
+    )
+    change.add_argument(
+        "--released", action="store_true", help="seats were announced: nobody loses one"
+    )
+    change.add_argument(
+        "--no-added-chairs", action="store_true", help="after release, add no chairs"
     )
 
 
@@ -56,8 +81,13 @@ def run(arguments: argparse.Namespace) -> int:
     scores = read_scores(arguments.scores, roster, season.seating.tie_break)
     pins = read_pins(arguments.pins, season, roster) if arguments.pins else ()
     task = seating_task(season, roster, scores, pins)
-    plan = seat(task.problem)
+    gone = [word.strip() for word in arguments.withdrawn.split(",") if word.strip()]
+    problem = withdrawn(task.problem, *gone)
+    revision = _revision(arguments, problem)
+    plan = revision.plan if revision else seat(problem)
     reasons = explain_all(plan)
+    if arguments.released:  # a seat that is kept is not explained by scores alone
+        reasons = {student: replace(one, changes=()) for student, one in reasons.items()}
     standings = redraw(plan, arguments.draws) if arguments.draws > 0 else {}
     close = close_pairs(plan)
     if arguments.json:
@@ -68,31 +98,41 @@ def run(arguments: argparse.Namespace) -> int:
             standings=standings,
             close=close,
             notes=task.notes,
+            revision=revision,
         )
         write_json(arguments.json, content)
     if arguments.output:
         rows = seat_rows(plan, roster, reasons, standings, season.seating.alternates)
         write_table(arguments.output, COLUMNS, rows)
+    drawings = _draw(arguments.drawings, plan, close) if arguments.drawings else []
     console = Console(file=sys.stdout, highlight=False)
     show(console, plan, season, roster)
-    for note in [*shortfalls(plan), *_envy(plan), *task.notes]:
-        console.print(f"· {note}", markup=False, soft_wrap=True)
-    uncertain = [pair for pair in close if pair.verdict == "too close to call"]
-    if uncertain:
-        console.print(f"\nToo close to call at a line or a first chair: {len(uncertain)}")
-        for pair in uncertain:
-            console.print(f"· {pair.chairs}: {pair.says}", markup=False, soft_wrap=True)
-    for path in filter(None, (arguments.json, arguments.output)):
+    _say(console, plan, close, task.notes, revision)
+    for path in filter(None, (arguments.json, arguments.output, *drawings)):
         console.print(f"Written: {path}", markup=False, soft_wrap=True)
     return 0
+
+
+def _revision(arguments: argparse.Namespace, problem: Problem) -> Revision | None:
+    if arguments.after is None:
+        if arguments.released:
+            raise TableError("--released needs the plan that was announced: --after PLAN.json")
+        return None
+    seats, sizes = read_earlier(arguments.after)
+    return revise_seats(
+        seats,
+        sizes,
+        problem,
+        released=arguments.released,
+        add_chairs=not arguments.no_added_chairs,
+    )
 
 
 def show(console: Console, plan: SeatPlan, season: Season, roster: Roster) -> None:
     """Print who sits where, one ensemble after the other."""
     invented = " (invented data)" if season.invented else ""
-    console.print(
-        f"\n{season.name}{invented}: {len(plan.seats)} of {len(roster)} seated", markup=False
-    )
+    seated = f"{len(plan.seats)} of {len(plan.seated)} seated"
+    console.print(f"\n{season.name}{invented}: {seated}", markup=False, soft_wrap=True)
     for name in dict.fromkeys(row.chairs.ensemble for row in plan.rows):
         table = Table(title=name, title_justify="left", box=None, pad_edge=False)
         table.add_column("instrument")
@@ -111,19 +151,71 @@ def show(console: Console, plan: SeatPlan, season: Season, roster: Roster) -> No
                 )
         console.print()
         console.print(table)
-    proof = "proven best under the plan" if plan.proven else "best found, not proven"
-    console.print(f"\nNobody is passed over for a lower score; {proof}.")
+
+
+def _say(
+    console: Console,
+    plan: SeatPlan,
+    close: tuple[Close, ...],
+    notes: tuple[str, ...],
+    revision: Revision | None,
+) -> None:
+    """Print what a person should know beside the plan."""
+    console.print()
+    envy = _envy(plan)
+    if not envy:
+        console.print("Nobody is passed over for a lower score.")
+    if revision is None:
+        proof = "No fair plan fits the instrumentation better (proven)."
+        gap = f"charge {plan.cost:g}, at least {plan.bound:g} is sure"
+        console.print(proof if plan.proven else f"The best plan found, not proven best: {gap}.")
+    else:
+        console.print(f"Changes: {len(revision.moves)}")
+    lines = [move.says for move in revision.moves] if revision else []
+    names = {one.id: f"{one.instrument} in {one.ensemble}" for one in plan.problem.chairs}
+    lines += [
+        f"{count} added to {names[at]}"
+        for at, count in (revision.added if revision else {}).items()
+    ]
+    for line in [*lines, *shortfalls(plan), *envy, *notes]:
+        console.print(f"· {line}", markup=False, soft_wrap=True)
+    uncertain = [pair for pair in close if pair.verdict == "too close to call"]
+    if uncertain:
+        console.print(f"\nToo close to call at a line or a first chair: {len(uncertain)}")
+        for pair in uncertain:
+            console.print(f"· {names[pair.chairs]}: {pair.says}", markup=False, soft_wrap=True)
 
 
 def _envy(plan: SeatPlan) -> list[str]:
-    """Return what pins do to others, found by the independent check."""
+    """Return who is passed over and by whom, found by the independent check."""
+    names = {one.id: f"{one.instrument} in {one.ensemble}" for one in plan.problem.chairs}
+    pinned = {pin.student for pin in plan.problem.pins}
     return [
-        f"{one.student} would rather sit in {one.chairs}, where {one.instead} is seated by hand"
+        f"{one.student} would rather sit on {names[one.chairs]}, where {one.instead} "
+        + ("is seated by hand" if one.instead in pinned else "keeps an announced seat")
         for one in justified_envy(plan.problem, plan.seated)
+        if one.student not in pinned
     ]
 
 
-def write_json(path: Path, content: dict[str, Any]) -> None:
+def _draw(folder: Path, plan: SeatPlan, close: tuple[Close, ...]) -> list[Path]:
+    uncertain = {
+        student
+        for pair in close
+        if pair.verdict == "too close to call"
+        for student in (pair.upper, pair.lower)
+    }
+    if not folder.is_dir():
+        raise TableError("there is no such folder for the drawings", path=folder)
+    written = []
+    for name in dict.fromkeys(row.chairs.ensemble for row in plan.rows):
+        path = folder / f"{plain_id(name)}.svg"
+        _write(path, seat_plan_svg(plan, name, close=uncertain) + "\n")
+        written.append(path)
+    return written
+
+
+def write_json(path: Path, content: Mapping[str, Any]) -> None:
     """Write JSON under a temporary name, then rename it.
 
     Raises
@@ -131,9 +223,13 @@ def write_json(path: Path, content: dict[str, Any]) -> None:
     TableError
         If the file cannot be written.
     """
+    _write(path, json.dumps(content, ensure_ascii=False, indent=1) + "\n")
+
+
+def _write(path: Path, text: str) -> None:
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        part.write_text(json.dumps(content, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+        part.write_text(text, encoding="utf-8")
         part.replace(path)
     except OSError as error:
         raise TableError(f"cannot be written ({error.strerror})", path=path) from None

@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
-from fairhearing.core.seating import Close, Explanation, SeatPlan, Standing, name_of
+from fairhearing.core.errors import TableError
+from fairhearing.core.seating import (
+    Close,
+    Explanation,
+    Revision,
+    SeatPlan,
+    Standing,
+    justified_envy,
+    name_of,
+)
 from fairhearing.season import Roster, Season
 
 COLUMNS = (
@@ -63,6 +75,7 @@ def seat_json(
     standings: Mapping[str, Standing],
     close: tuple[Close, ...],
     notes: tuple[str, ...],
+    revision: Revision | None = None,
 ) -> dict[str, Any]:
     """Return the plan as JSON (version 1); the keys are described in ``docs/seating.md``."""
     return {
@@ -72,7 +85,7 @@ def seat_json(
         "lot": plan.problem.lot,
         "proven": plan.proven,
         "charge": plan.cost,
-        "least_charge": plan.bound,
+        "least_charge": plan.bound if math.isfinite(plan.bound) else None,
         "ensembles": _ensembles(plan),
         "students": [
             _student(plan, number, reasons[number], standings.get(number))
@@ -91,7 +104,46 @@ def seat_json(
             for pair in close
         ],
         "notes": list(notes),
+        "moves": [
+            {
+                "student": move.student,
+                "before": move.before,
+                "after": move.after,
+                "way": move.way,
+                "says": move.says,
+            }
+            for move in (revision.moves if revision else ())
+        ],
+        "envy": [
+            {"student": one.student, "chairs": one.chairs, "instead": one.instead}
+            for one in justified_envy(plan.problem, plan.seated)
+        ],
     }
+
+
+def read_earlier(path: Path) -> tuple[dict[str, str | None], dict[str, int]]:
+    """Return (student to chairs, chairs to size) of a plan that was written as JSON.
+
+    Raises
+    ------
+    TableError
+        If the file is no such plan.
+    """
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+        seats = {str(one["student"]): one["chairs"] for one in content["students"]}
+        sizes = {
+            str(section["chairs"]): int(section["size"])
+            for ensemble in content["ensembles"]
+            for section in ensemble["sections"]
+        }
+    except OSError as error:
+        raise TableError(f"cannot be read ({error.strerror})", path=path) from None
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise TableError(
+            "is not a seat plan; give a file that fairhearing seat --json wrote", path=path
+        ) from None
+    return seats, sizes
 
 
 def shortfalls(plan: SeatPlan) -> list[str]:

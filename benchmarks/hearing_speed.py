@@ -178,15 +178,22 @@ def main() -> None:
         for role in roles:
             costs[role].append(measure(role, path))
     print(f"{path.name}, {path.stat().st_size / 2**20:.0f} MiB, rounds: {asked.rounds}")
-    print(f"{'role':16} {'wall s':>8} {'× plain-1':>10} {'cpu s':>8} {'parent MiB':>11} child MiB")
+    print(
+        f"{'role':16} {'wall s':>8} {'× plain-1':>10} {'cpu s':>8} {'× cpu':>6} "
+        f"{'parent MiB':>11} child MiB"
+    )
     for role in roles:
         runs = costs[role]
         ratios = [
             run["wall_s"] / base["wall_s"] for run, base in zip(runs, costs["plain-1"], strict=True)
         ]
+        processor = [
+            run["cpu_s"] / base["cpu_s"] for run, base in zip(runs, costs["plain-1"], strict=True)
+        ]
         print(
             f"{role:16} {statistics.median(r['wall_s'] for r in runs):8.1f} "
             f"{statistics.median(ratios):10.2f} {statistics.median(r['cpu_s'] for r in runs):8.1f} "
+            f"{statistics.median(processor):6.2f} "
             f"{max(r['parent_mib'] for r in runs):11.0f} {max(r['child_mib'] for r in runs):9.0f}"
         )
 

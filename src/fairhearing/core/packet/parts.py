@@ -155,6 +155,13 @@ def part_for(
     )
 
 
+def part_on_its_own(root: Element, index: int, instrument: Instrument) -> Element:
+    """Return one part of a score in an instrument's clef, neither transposed nor checked."""
+    tree = _single_part(root, index)
+    _dress(tree, instrument)
+    return tree
+
+
 def describe_fit(part: Part) -> str:
     """Say in one sentence how a part fits the player's range."""
     if not part.misfits:

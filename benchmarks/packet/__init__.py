@@ -1,0 +1,1 @@
+"""The packet's numbers: ``python -m benchmarks.packet``."""

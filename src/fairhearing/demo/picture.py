@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fairhearing.demo.figure import Figure, Frame, Pose
-from fairhearing.demo.performance import Performance
 from fairhearing.demo.rooms import Home
+from fairhearing.demo.truth import Performance
 
 LONG, SHORT = 640, 360
 _NOISES = 12

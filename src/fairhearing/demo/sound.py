@@ -13,8 +13,9 @@ from scipy.signal import butter, lfilter, oaconvolve, sosfilt
 from fairhearing.core.packet import instruments
 from fairhearing.core.packet.sound import DRUMS, NoteEvent, render
 from fairhearing.demo import voices
-from fairhearing.demo.performance import Performance, drum_key
+from fairhearing.demo.performance import drum_key
 from fairhearing.demo.rooms import HOMES, LATER, Home
+from fairhearing.demo.truth import Performance
 
 RATE_HZ = 48_000
 Sound = NDArray[np.float32]

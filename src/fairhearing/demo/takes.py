@@ -13,10 +13,11 @@ from scipy.signal import resample_poly
 
 from fairhearing.demo import film, voices
 from fairhearing.demo.cast import Player, player
-from fairhearing.demo.performance import Performance, perform
+from fairhearing.demo.performance import perform
 from fairhearing.demo.picture import frame_times, frames
 from fairhearing.demo.rooms import HOMES, LATER
 from fairhearing.demo.sound import RATE_HZ, take_sound
+from fairhearing.demo.truth import Performance
 
 
 def render_take(

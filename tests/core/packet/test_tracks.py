@@ -13,7 +13,7 @@ import pytest
 from fairhearing.core.errors import ScoreFileError
 from fairhearing.core.packet.audio_files import KINDS, decoded_mono, encoded
 from fairhearing.core.packet.instruments import load
-from fairhearing.core.packet.parts import part_for
+from fairhearing.core.packet.parts import accompaniment_of, part_for
 from fairhearing.core.packet.reading import read_score
 from fairhearing.core.packet.timing import default_tempi, marked_bpm, timeline
 from fairhearing.core.packet.tracks import (
@@ -164,6 +164,33 @@ def test_percussion_and_own_sound(snare: Path, part) -> None:  # type: ignore[no
     piano = rendered_music(part.score, part.instrument, 120, section=ETUDE)
     assert len(own.sound) == len(piano.sound)
     assert not np.allclose(own.sound, piano.sound)
+
+
+def test_a_piano_part_in_the_source_accompanies(etude: Path, tmp_path: Path) -> None:
+    text = etude.read_text(encoding="utf-8")
+    start, end = text.index("<part id"), text.index("</score-partwise>")
+    piano = text[start:end].replace('id="P1"', 'id="P2"').replace("<octave>4", "<octave>3")
+    both = (text[:end] + piano + text[end:]).replace(
+        "</score-part></part-list>",
+        '</score-part><score-part id="P2"><part-name>Piano</part-name></score-part></part-list>',
+    )
+    path = tmp_path / "with-piano.musicxml"
+    path.write_text(both, encoding="utf-8")
+    part = part_for(path, load()["trumpet"], "intermediate")
+    assert len(part.score.notes) == 35
+    behind = accompaniment_of(path)
+    assert behind is not None
+    assert {note.part for note in behind.notes} == {1}
+    assert accompaniment_of(etude) is None
+    alone = rendered_music(
+        part.score, part.instrument, 120, section=ETUDE, accompaniment=behind, with_line=False
+    )
+    both_sound = rendered_music(
+        part.score, part.instrument, 120, section=ETUDE, accompaniment=behind
+    )
+    line = rendered_music(part.score, part.instrument, 120, section=ETUDE)
+    assert np.allclose(both_sound.sound, alone.sound + line.sound, atol=1e-6)
+    assert np.max(np.abs(alone.sound)) > 0.01
 
 
 def test_tempi_to_practise_at() -> None:

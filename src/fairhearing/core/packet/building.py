@@ -23,7 +23,7 @@ from xml.etree.ElementTree import tostring
 from fairhearing.core.errors import FairHearingError, ScoreFileError
 from fairhearing.core.packet.audio_files import Kind
 from fairhearing.core.packet.document import EngravedPacket, Press, engrave_packet, part_of_step
-from fairhearing.core.packet.parts import Part
+from fairhearing.core.packet.parts import Part, accompaniment_of
 from fairhearing.core.packet.practice_page import PageTrack, practice_page
 from fairhearing.core.packet.settings import TrackWish
 from fairhearing.core.packet.spec import PacketSpec, Step
@@ -334,14 +334,20 @@ class _Bench:
 
         goal = piece.tempo_bpm or marked_bpm(the_part().score) or 90.0
         tempi = wish.tempi or default_tempi(goal)
-        own = wish.sound == "own"
+        behind = wish.sound == "accompaniment"
         clicks = {"with": (True,), "without": (False,), "both": (True, False)}[wish.clicks]
         rendered: dict[int, Music] = {}
 
         def music(bpm: int) -> Music:
             if bpm not in rendered:
                 rendered[bpm] = rendered_music(
-                    the_part().score, on, bpm, section=step.kind, own_sound=own
+                    the_part().score,
+                    on,
+                    bpm,
+                    section=step.kind,
+                    own_sound=wish.sound == "own",
+                    accompaniment=accompaniment_of(piece.file) if behind else None,
+                    with_line=not behind,
                 )
             return rendered[bpm]
 

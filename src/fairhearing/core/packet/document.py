@@ -24,13 +24,14 @@ from fairhearing.core.packet.engraving import Engraving, engrave
 from fairhearing.core.packet.fonts import music_font
 from fairhearing.core.packet.instruments import Instrument
 from fairhearing.core.packet.parts import Part, part_for
+from fairhearing.core.packet.rudiments import rudiment_lines
 from fairhearing.core.packet.scales import ScaleLine, sheet_lines
 from fairhearing.core.packet.spec import PAPERS, PacketSpec, Step
 from fairhearing.core.packet.wording import Wording
 
 MARGIN_MM = 17.0
 LABEL_MM = 33.0
-SYSTEM_GAP_MM = 5.5
+SYSTEM_GAPS_MM = (5.5, 11.0)  # least, most: the most leaves room for a pencil
 HEADING_MM = 24.0
 STAFF_MM = 7.2
 SMALLEST_PART_MM = 6.5
@@ -39,6 +40,8 @@ TWO_PAGE_SCALE_MM = 6.6
 SCALE_HEADING_MM = 13.0
 SHEET_TOP_MM = 13.0
 SHEET_GAP_MM = 0.8
+RUDIMENT_STAFF_MM = 6.4
+RUDIMENT_NAMES = ("rudiments", "rudimentos")
 DRAWINGS = ("one-take", "steady", "distance", "frame", "quiet", "as-it-is")
 
 _HERE = Path(__file__).parent
@@ -204,7 +207,6 @@ class _Maker:
             "paper": {"letter": "us-letter", "a4": "a4"}[spec.paper],
             "margin_mm": MARGIN_MM,
             "label_mm": LABEL_MM,
-            "system_gap_mm": SYSTEM_GAP_MM,
             "sheet_top_mm": SHEET_TOP_MM,
             "sheet_gap_mm": SHEET_GAP_MM,
             "scan_mm": self.text_height - HEADING_MM,
@@ -291,6 +293,7 @@ class _Maker:
             "player": _capital(self._name(step.on or self.spec.instrument)),
             "level": wording.level(self.spec.level),
             "systems": [],
+            "gap_mm": SYSTEM_GAPS_MM[0],
             "scans": [],
             "note": wording("practice") if self._has_track(step) else "",
         }
@@ -311,6 +314,7 @@ class _Maker:
             self.remarks.append(f"{title}: {part.says}")
         engraving = self._fitted(part)
         entry["systems"] = self._system_entries(engraving, title, key)
+        entry["gap_mm"] = self._gap(engraving)
         return [{**entry, "heading": title}]
 
     def _has_track(self, step: Step) -> bool:
@@ -318,7 +322,7 @@ class _Maker:
 
     def _fitted(self, part: Part) -> Engraving:
         """Engrave at the players' staff size, a little smaller if that saves a page turn."""
-        room = self.text_height - HEADING_MM - 8
+        room = self._music_room()
         first: Engraving | None = None
         for staff_mm in (STAFF_MM, (STAFF_MM + SMALLEST_PART_MM) / 2, SMALLEST_PART_MM):
             made = engrave(
@@ -328,10 +332,19 @@ class _Maker:
                 label=part.title or part.instrument.name,
             )
             first = first or made
-            if sum(system.height_mm + SYSTEM_GAP_MM for system in made.systems) <= room:
+            if sum(system.height_mm + SYSTEM_GAPS_MM[0] for system in made.systems) <= room:
                 return made
         assert first is not None
         return first
+
+    def _music_room(self) -> float:
+        return self.text_height - HEADING_MM - 8
+
+    def _gap(self, made: Engraving) -> float:
+        """Return the space between systems: what is left over is shared out, within limits."""
+        least, most = SYSTEM_GAPS_MM
+        left = self._music_room() - sum(system.height_mm for system in made.systems)
+        return min(max(left / len(made.systems), least), most)
 
     def _system_entries(self, made: Engraving, title: str, key: str) -> list[dict[str, Any]]:
         entries = []
@@ -348,9 +361,12 @@ class _Maker:
     # -- scales --------------------------------------------------------------------------------
 
     def _sheets(self) -> list[dict[str, Any]]:
-        wanted = {step.kind for step in self.spec.steps}
         instrument, wish = self.spec.instrument, self.spec.scales
-        if instrument.kind not in {"melodic", "mallet"} or not wanted & {"chromatic", "scales"}:
+        wanted = {step.kind for step in self.spec.steps} & set(instrument.asks)
+        rudiments = any(step.name in RUDIMENT_NAMES for step in self.spec.steps)
+        if rudiments and "rudiments" in instrument.asks:
+            return [self._rudiments()]
+        if not wanted & {"chromatic", "scales"}:
             return []
         lines = sheet_lines(
             instrument,
@@ -380,6 +396,35 @@ class _Maker:
             }
         ]
 
+    def _rudiments(self) -> dict[str, Any]:
+        wording = self.wording
+        lines = []
+        for line in rudiment_lines(self.spec.level):
+            made = engrave(
+                line.tree,
+                width_mm=self.text_width - LABEL_MM,
+                staff_mm=RUDIMENT_STAFF_MM,
+                bar_numbers=False,
+                full_width=True,
+            )
+            label = _capital(line.names[self.spec.language])
+            alt = wording("alt_rudiment", title=label, sticking=line.sticking)
+            systems = self._sheet_files(made, alt)
+            lines.append({"label": label, "concert": "", "systems": systems})
+        return {
+            "heading": wording("rudiment_sheet", instrument=self._name(self.spec.instrument)),
+            "lead": wording("rudiment_lead"),
+            "lines": lines,
+        }
+
+    def _sheet_files(self, made: Engraving, alt: str) -> list[dict[str, Any]]:
+        systems = []
+        for system in made.systems:
+            name = f"sheet{len(self.files)}.svg"
+            self.files[name] = system.svg.encode("utf-8")
+            systems.append({"file": name, "width_mm": system.width_mm, "alt": alt})
+        return systems
+
     def _scales_engraved(self, lines: tuple[ScaleLine, ...], staff_mm: float) -> list[Engraving]:
         return [
             engrave(
@@ -406,11 +451,7 @@ class _Maker:
                 concert = " · ".join(x for x in (concert, wording("two_octaves")) if x)
         pitches = sorted(line.spellings, key=lambda spelling: spelling.midi)
         alt = wording("alt_scale", title=label, low=pitches[0], high=pitches[-1])
-        systems = []
-        for system in made.systems:
-            name = f"scale{len(self.files)}.svg"
-            self.files[name] = system.svg.encode("utf-8")
-            systems.append({"file": name, "width_mm": system.width_mm, "alt": alt})
+        systems = self._sheet_files(made, alt)
         return {"label": label, "concert": concert, "systems": systems}
 
 
@@ -432,6 +473,8 @@ def _what(step: Step, spec: PacketSpec, wording: Wording) -> str:
         on = " " + wording("what_on", instrument=name)
     if step.piece is None:
         kind = step.kind if step.kind in {"introduction", "chromatic", "scales"} else "other"
+        if step.name in RUDIMENT_NAMES and "rudiments" in spec.instrument.asks:
+            kind = "rudiments"
         return wording(f"what_{kind}") + on
     name = "what_honors" if step.kind == "honors" else "what_etude"
     title = step.piece.title or step.piece.file.stem

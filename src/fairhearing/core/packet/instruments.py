@@ -21,6 +21,13 @@ Kind = Literal["melodic", "mallet", "timpani", "drum"]
 LEVELS = ("beginner", "intermediate", "advanced")
 TABLE = Path(__file__).with_name("instruments.toml")
 
+_PITCHED = ("chromatic", "scales", "etude", "honors")
+_ASKS: dict[str, tuple[str, ...]] = {
+    "melodic": _PITCHED,
+    "mallet": _PITCHED,
+    "timpani": ("etude", "honors"),
+    "drum": ("rudiments", "etude", "honors"),
+}
 _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -52,6 +59,11 @@ class Instrument:
         Lowest and highest written MIDI number that a good player reaches.
     source : {"published", "chosen"}
         Whether the ranges follow a published list or were chosen here.
+    scale_range : (int, int) or None
+        Lowest and highest written MIDI number of printed scales; None: the level's range joined
+        with the intermediate one.
+    asks : tuple of str
+        What the packet brings: "chromatic", "scales", "rudiments", "etude", "honors".
     """
 
     id: str
@@ -65,6 +77,8 @@ class Instrument:
     ranges: dict[str, tuple[int, int]] = field(default_factory=dict)
     reach: tuple[int, int] | None = None
     source: str = "chosen"
+    scale_range: tuple[int, int] | None = None
+    asks: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -147,7 +161,7 @@ def _plain(text: str) -> str:
 
 def _instrument(entry: dict[str, Any], path: Path) -> Instrument:
     try:
-        reach = entry.get("reach")
+        reach, scales = entry.get("reach"), entry.get("scale_range")
         return Instrument(
             id=entry["id"],
             names=dict(entry["names"]),
@@ -163,6 +177,8 @@ def _instrument(entry: dict[str, Any], path: Path) -> Instrument:
             },
             reach=(midi_number(reach[0]), midi_number(reach[1])) if reach else None,
             source=entry.get("source", "chosen"),
+            scale_range=(midi_number(scales[0]), midi_number(scales[1])) if scales else None,
+            asks=tuple(entry.get("asks", _ASKS[entry["kind"]])),
         )
     except KeyError as missing:
         raise TableError(

@@ -9,8 +9,9 @@ need their own source.
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement
 
@@ -26,6 +27,7 @@ from fairhearing.core.packet.transposing import key_shift, transpose_part, write
 MAX_MINUTES = 10.0
 MAX_TIMPANI_PITCHES = 5
 
+_ACCOMPANIES = re.compile(r"\b(piano|acc(omp(animent)?)?\.?|acompañamiento)\b", re.IGNORECASE)
 _CLEF_SIGNS = {"treble": ("G", "2"), "bass": ("F", "4"), "percussion": ("percussion", "")}
 _LAYOUT_TAGS = {"print", "defaults", "credit", "harmony", "figured-bass", "listening"}
 _LAYOUT_ATTRIBUTES = {
@@ -155,6 +157,25 @@ def part_for(
     )
 
 
+def accompaniment_of(source: Path | str) -> Score | None:
+    """Return the piano part that a source brings along with the line, or None.
+
+    A part counts as accompaniment if its name says piano or accompaniment.
+
+    Raises
+    ------
+    ScoreFileError
+        If the source cannot be read.
+    """
+    root = source_tree(source)
+    whole = score_from_tree(root, Path(source).name)
+    indices = [i for i, part in enumerate(whole.parts) if _ACCOMPANIES.search(part.name)]
+    if not indices or len(whole.parts) == len(indices):
+        return None
+    notes = tuple(note for note in whole.notes if note.part in indices)
+    return replace(whole, notes=notes) if notes else None
+
+
 def part_on_its_own(root: Element, index: int, instrument: Instrument) -> Element:
     """Return one part of a score in an instrument's clef, neither transposed nor checked."""
     tree = _single_part(root, index)
@@ -185,6 +206,9 @@ def describe_fit(part: Part) -> str:
 def _part_index(score: Score, instrument: Instrument, label: str) -> int:
     if len(score.parts) == 1:
         return 0
+    lines = [i for i, part in enumerate(score.parts) if not _ACCOMPANIES.search(part.name)]
+    if len(lines) == 1:
+        return lines[0]  # one line and its piano
     table = {instrument.id: instrument}
     for index, part in enumerate(score.parts):
         try:

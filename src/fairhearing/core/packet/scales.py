@@ -71,8 +71,10 @@ class ScaleLine:
 def scale_range(instrument: Instrument, level: str) -> tuple[int, int]:
     """Return the written range within which scales are printed.
 
-    The level's own range joined with the intermediate one.
+    The table's own scale range, or else the level's range joined with the intermediate one.
     """
+    if instrument.scale_range is not None:
+        return instrument.scale_range
     ranges = [instrument.ranges[name] for name in (level, "intermediate")]
     return min(low for low, _ in ranges), max(high for _, high in ranges)
 

@@ -128,7 +128,7 @@ def _tracks(top: dict[str, Any]) -> TrackWish:
     return TrackWish(
         tempi=tuple(sorted(set(tempi))),
         clicks=_one_of(tracks, "clicks", ("with", "without", "both"), "with"),
-        sound=_one_of(tracks, "sound", ("piano", "own"), "piano"),
+        sound=_one_of(tracks, "sound", ("piano", "own", "accompaniment"), "piano"),
         count_in_bars=count_in,
         tuning_hz=float(tuning),
         formats=tuple(kind for kind in KINDS if not formats or kind in formats),

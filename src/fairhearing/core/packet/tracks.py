@@ -136,7 +136,8 @@ def rendered_music(
     if accompaniment is not None:
         for part in range(len(accompaniment.parts)):
             behind = timeline(accompaniment, bpm, part=part, count_in_bars=0)
-            sound += _rendered(_events(behind), PIANO, length)
+            if behind.notes:
+                sound += _rendered(_events(behind), PIANO, length)
     return Music(sound, score)
 
 

@@ -277,3 +277,11 @@ def test_impossible_problems_are_one_sentence() -> None:
             seat(broken)
     with pytest.raises(SeatingError, match="9 chairs for flute in Top do not fit"):
         seat(problem, sizes={"top": 9, "low": 1})
+
+
+def test_of_equal_plans_the_one_that_students_like_better() -> None:
+    """One player, two sections that want one each: the player's own first wish decides."""
+    chairs = (Chairs("a", "E", "tuba", 1, 0, 1, 1), Chairs("b", "E", "euphonium", 1, 0, 1, 1))
+    for first, second in (("a", "b"), ("b", "a")):
+        wishes = (Wish(first, 5.0), Wish(second, 5.0))
+        assert seat(Problem(chairs, (Candidate("s", wishes),))).where("s") == first

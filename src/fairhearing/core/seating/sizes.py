@@ -11,6 +11,7 @@ Given the sizes, deferred acceptance seats everybody; so only the sizes are soug
    until nothing changes, or no better plan can exist.
 4. What is left goes to HiGHS (:mod:`fairhearing.core.seating.exact`), which finds the better plan
    or proves that there is none.
+5. Of plans with the same charge, one that nobody could better for a student by adding a chair.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from fairhearing.core.seating.costs import ChairCosts, fills_of
 from fairhearing.core.seating.exact import best_fills
 from fairhearing.core.seating.market import Market
 from fairhearing.core.seating.proposals import NOWHERE, deferred_acceptance
-from fairhearing.core.seating.stable import Stable, bettered
+from fairhearing.core.seating.stable import Stable, bettered, gladdened
 
 _ROUNDS = 8
 
@@ -207,7 +208,9 @@ def size_component(
                 cost, sizes = plan.cost, plan.fills
         if proven:
             least = cost
-    return Sized(dict(zip(chairs, sizes, strict=True)), cost, min(least, cost))
+    plan = part.seat(sizes)
+    gladdened(plan, [market.most[at] for at in chairs])
+    return Sized(dict(zip(chairs, plan.fills, strict=True)), plan.cost, min(least, plan.cost))
 
 
 def opened(market: Market, sizes: list[int], seated: Sequence[int]) -> list[int]:

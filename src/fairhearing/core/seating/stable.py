@@ -62,6 +62,11 @@ class Stable:
         """How many sit on each chairs."""
         return [len(line) for line in self.held]
 
+    @property
+    def moved(self) -> bool:
+        """Whether anybody moved since the last :meth:`keep`."""
+        return bool(self._moves)
+
     def keep(self) -> None:
         """Keep what was changed."""
         self._moves.clear()
@@ -186,6 +191,26 @@ def bettered(plan: Stable, most: Sequence[int], at_least: int, changes: int = 60
                     pass
         if plan.cost == before:
             return
+
+
+def gladdened(plan: Stable, most: Sequence[int]) -> None:
+    """Add chairs as long as somebody sits better by it and the charge does not rise.
+
+    An added chair never makes a student worse off, so of plans with the same charge this one is
+    liked at least as much by everybody.
+    """
+    going = True
+    while going:
+        going = False
+        for at in range(len(most)):
+            while len(plan.held[at]) == plan.sizes[at] < most[at]:
+                before = plan.cost
+                plan.grow(at)
+                if not plan.moved or plan.cost > before:
+                    plan.take_back()
+                    break
+                plan.keep()
+                going = True
 
 
 _RUN = 6

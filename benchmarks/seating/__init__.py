@@ -1,0 +1,1 @@
+"""Seat plans measured: speed, proof, envy, moves, truth of explanations. Invented students."""

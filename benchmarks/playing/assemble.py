@@ -18,6 +18,19 @@ class Event:
     midi: float
 
 
+@dataclass(frozen=True)
+class Manner:
+    """How unevenly a person plays: the greatest values, of which each note has a random part.
+
+    ``attack_s``: time until the note has come up; ``scoop_cents``: how far off it starts;
+    ``vibrato_cents``: depth of a vibrato of 4 to 6 a second.
+    """
+
+    attack_s: float = 0.0
+    scoop_cents: float = 0.0
+    vibrato_cents: float = 0.0
+
+
 def perform(
     events: Sequence[Event],
     instrument: Instrument,
@@ -26,6 +39,7 @@ def perform(
     duration_s: float | None = None,
     release_s: float = 0.05,
     dynamics_db: float = 6.0,
+    manner: Manner | None = None,
 ) -> np.ndarray:
     """Return the sound of a performance, float32 at 16 kHz, without room or noise.
 
@@ -40,10 +54,15 @@ def perform(
         gap_s = next_s - event.offset_s
         # Slurred notes overlap; detached ones leave at least 40 ms (or their gap) without sound.
         tail_s = release_s if gap_s < 0.01 else min(release_s, max(0.0, gap_s - 0.04))
-        sound, lead = tone(
-            instrument, event.midi, event.offset_s - event.onset_s, release_s, tail_s
-        )
+        whole_s = event.offset_s - event.onset_s + tail_s
+        bend = _bend(manner, whole_s, rng)
+        sound, lead = tone(instrument, event.midi, whole_s, release_s, bend)
         sound = sound * 10 ** (rng.uniform(-dynamics_db, 0) / 20)
+        if manner is not None:
+            rise = round(rng.uniform(0, manner.attack_s) * RATE_HZ) + 1
+            sound[lead : lead + rise] *= np.linspace(0, 1, rise)[: len(sound) - lead]
+            # 20 dB below its height after a tenth of the rise: that is the onset now.
+            lead += rise // 10
         begin = round(event.onset_s * RATE_HZ) - lead
         if begin < 0:
             sound, begin = sound[-begin:], 0
@@ -52,19 +71,35 @@ def perform(
     return out[:length].astype(np.float32)
 
 
-def tone(
-    instrument: Instrument, midi: float, length_s: float, release_s: float, tail_s: float
-) -> tuple[np.ndarray, int]:
-    """Return one note and the number of samples before its onset.
+def _bend(manner: Manner | None, length_s: float, rng: np.random.Generator) -> np.ndarray | None:
+    """Return the deviation in cents along a note, from a quarter of a second before it."""
+    if manner is None:
+        return None
+    t = np.arange(round((length_s + 0.5) * RATE_HZ)) / RATE_HZ - 0.25
+    scoop = rng.uniform(-1, 0.5) * manner.scoop_cents * np.exp(-np.maximum(t, 0) / 0.04)
+    depth = rng.uniform(0, manner.vibrato_cents) * np.clip(t / 0.3, 0, 1)
+    return scoop + depth * np.sin(2 * np.pi * rng.uniform(4, 6) * t)
 
-    It fades over ``release_s``, of which ``tail_s`` lies after its end.
-    """
+
+def tone(
+    instrument: Instrument,
+    midi: float,
+    length_s: float,
+    release_s: float,
+    bend_cents: np.ndarray | None = None,
+) -> tuple[np.ndarray, int]:
+    """Return one note, fading over its last ``release_s``, and the samples before its onset."""
     nearest = min(instrument.notes, key=lambda known: (abs(known - midi), known))
-    source, ratio = instrument.notes[nearest], 2.0 ** ((midi - nearest) / 12)
+    source = instrument.notes[nearest]
+    ratio = 2.0 ** ((midi - instrument.pitch[nearest]) / 12)
     lead = round(instrument.lead[nearest] / ratio)
-    whole = lead + round((length_s + tail_s) * RATE_HZ)
+    whole = lead + round(length_s * RATE_HZ)
     fade = min(round(release_s * RATE_HZ), whole - lead)
     position = np.arange(whole) * ratio
+    if bend_cents is not None:
+        begin = round(0.25 * RATE_HZ) - lead
+        bend = np.pad(bend_cents, (0, whole), mode="edge")[max(0, begin) : max(0, begin) + whole]
+        position = np.cumsum(ratio * 2.0 ** (bend / 1200)) - ratio
     sound = np.interp(position, np.arange(len(source)), source, right=0.0)
     sound[whole - fade :] *= 0.5 * (1 + np.cos(np.linspace(0, np.pi, fade)))
     ramp = min(40, lead) or 8

@@ -20,6 +20,7 @@ from math import gcd
 from pathlib import Path
 
 import av
+import librosa
 import numpy as np
 from midirenderer import render_wave_from
 from scipy.signal import resample_poly
@@ -39,11 +40,16 @@ _MISLABELLED = {
 
 @dataclass(frozen=True)
 class Instrument:
-    """Waveforms by sounding MIDI number; ``lead`` samples stand before the onset in each."""
+    """Waveforms by nominal MIDI number.
+
+    ``lead`` samples stand before the onset in each; ``pitch`` is what it really sounds, as a
+    fractional MIDI number measured with ``librosa.yin`` (above C6 by the spectrum's peak).
+    """
 
     name: str
     notes: dict[int, np.ndarray]
     lead: dict[int, int]
+    pitch: dict[int, float]
 
     @property
     def range_midi(self) -> tuple[int, int]:
@@ -169,7 +175,7 @@ def _variable(value: int) -> bytes:
 
 
 def _instrument(name: str, notes: dict[int, np.ndarray]) -> Instrument:
-    kept, lead = {}, {}
+    kept, lead, pitch = {}, {}, {}
     for midi, sound in sorted(notes.items()):
         if np.abs(sound).max() < 1e-3:
             continue
@@ -178,4 +184,29 @@ def _instrument(name: str, notes: dict[int, np.ndarray]) -> Instrument:
         level = np.sqrt(np.mean(np.square(sound[onset : onset + RATE_HZ])))
         kept[midi] = (sound[begin:] / (level + 1e-9) * 0.1).astype(np.float32)
         lead[midi] = onset - begin
-    return Instrument(name, kept, lead)
+        pitch[midi] = _real_pitch(sound[onset:], midi)
+    return Instrument(name, kept, lead, pitch)
+
+
+def _real_pitch(sound: np.ndarray, midi: int) -> float:
+    """Return the median pitch of a note's steady part, looked for near its label."""
+    hz = 440.0 * 2 ** ((midi - 69) / 12)
+    low, high = hz * 2 ** (-0.8 / 12), hz * 2 ** (0.8 / 12)
+    # Bars die away within a fifth of a second at the top, winds need as long to settle.
+    steady = sound[RATE_HZ // 50 : RATE_HZ // 2] if midi > 84 else sound[RATE_HZ // 8 : RATE_HZ]
+    if midi > 84:
+        # So high a period is only a few samples long: take the peak of the spectrum instead.
+        length = 1 << 17
+        magnitude = np.abs(np.fft.rfft(steady * np.hanning(len(steady)), length))
+        bins = np.arange(int(low * length / RATE_HZ), int(high * length / RATE_HZ) + 1)
+        peak = bins[np.argmax(magnitude[bins])] * RATE_HZ / length
+        return float(librosa.hz_to_midi(peak))
+    found = librosa.yin(
+        np.ascontiguousarray(steady, dtype=np.float32),
+        fmin=low,
+        fmax=high,
+        sr=RATE_HZ,
+        frame_length=4096 if midi < 40 else 2048,
+        hop_length=512,
+    )
+    return float(np.median(librosa.hz_to_midi(found)))

@@ -138,9 +138,10 @@ def share_outside(
     if not blocks:
         return None
     power = [float(np.mean(np.square(samples[b * count : (b + 1) * count]))) for b in range(blocks)]
-    chosen = sorted(np.argsort(power)[::-1][: 3 * _EXCERPTS : 3 if blocks > 3 * _EXCERPTS else 1])
+    loudest = np.argsort(power)[::-1][: 2 * _EXCERPTS]
+    chosen = sorted(int(block) for block in loudest[:: 2 if blocks >= 2 * _EXCERPTS else 1])
     outside = total = 0
-    for block in chosen[: 2 * _EXCERPTS]:
+    for block in chosen[:_EXCERPTS]:
         part = samples[block * count : (block + 1) * count]
         track = track_pitch(part, lowest_midi=_WIDE[0], highest_midi=_WIDE[1])
         steady = track.steady(within_semitones=0.15, frames=12)

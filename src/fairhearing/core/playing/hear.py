@@ -27,6 +27,7 @@ from fairhearing.core.playing.tuning import centre_of_frames
 from fairhearing.core.playing.types import (
     RATE_HZ,
     Drumming,
+    Kind,
     Note,
     PitchLine,
     Plan,
@@ -147,7 +148,7 @@ def _listen(samples: NDArray[np.float32], player: Player, remarks: list[Remark])
     drumming = hear_drumming(samples, speech) if player.kind in ("drum", "timpani") else None
     notes: tuple[Note, ...] = ()
     if player.kind != "drum":
-        notes = _notes(track, attacks, speech, lowest, highest)
+        notes = _notes(samples, track, attacks, speech, limits=(lowest, highest), kind=player.kind)
     return _Heard(notes, speech, drumming, attacks, track)
 
 
@@ -175,7 +176,13 @@ def find_speech(samples: NDArray[np.float32], track: PitchTrack) -> Speech:
 
 
 def _notes(
-    track: PitchTrack, attacks: Attacks, speech: Speech, lowest: int, highest: int
+    samples: NDArray[np.float32],
+    track: PitchTrack,
+    attacks: Attacks,
+    speech: Speech,
+    *,
+    limits: tuple[int, int],
+    kind: Kind,
 ) -> tuple[Note, ...]:
     spoken = _frames_within(speech, len(track.midi))
     steady = track.steady(within_semitones=_STEADY_SEMITONES, frames=_STEADY_FRAMES) & ~spoken
@@ -184,10 +191,12 @@ def _notes(
     frames = Frames(track.midi - tuning, track.confidence, odds.begins, odds.sounds)
     spans = [
         span
-        for span in find_spans(frames, lowest_midi=lowest, highest_midi=highest, costs=NoteCosts())
+        for span in find_spans(
+            frames, lowest_midi=limits[0], highest_midi=limits[1], costs=NoteCosts()
+        )
         if spoken[span.first : span.end].mean() <= _SPOKEN_SHARE
     ]
-    return measure_notes(spans, frames, tuning_semitones=tuning)
+    return measure_notes(samples, spans, frames, tuning_semitones=tuning, kind=kind)
 
 
 def _frames_within(stretches_s: Sequence[tuple[float, float]], frames: int) -> NDArray[np.bool_]:

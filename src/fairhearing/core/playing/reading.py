@@ -31,6 +31,7 @@ Speech = Sequence[tuple[float, float]]
 
 NO_PITCH = "drums without pitch were played"
 _STROKE_S = 0.05
+_MOST_BETWEEN = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class Reading:
 def read_notes(notes: Sequence[Note], speech: Speech, *, player: Player, plan: Plan) -> Reading:
     """Find sections, chromatic scale, scales and tuning in the notes of a take."""
     run = find_chromatic(notes, speech)
-    found = _scales_beside(notes, run, speech, plan)
+    found = _together(_scales_beside(notes, run, speech, plan))
     region = None
     if found:
         after = run.last + 1 if run is not None and _first(found) > run.last else 0
@@ -145,6 +146,19 @@ def _scales_beside(
         )
         return first or second
     return max(before, after, key=len)
+
+
+def _together(found: Sequence[Found]) -> list[Found]:
+    """Return the scales that stand together; one in the middle of an etude is no scale."""
+    clusters: list[list[Found]] = []
+    for one in found:
+        if clusters:
+            between = _first([one]) - clusters[-1][-1].steps[-1][0] - 1
+            if between <= _MOST_BETWEEN:
+                clusters[-1].append(one)
+                continue
+        clusters.append([one])
+    return max(clusters, key=lambda cluster: sum(len(one.steps) for one in cluster), default=[])
 
 
 def _scales_in(

@@ -151,7 +151,8 @@ def find_sections(
     for first, last, kind in [*anchors, (len(notes), len(notes), "other")]:
         following = kind if first < len(notes) else None
         wanted = _wanted(plan.order, passed, following)
-        named += _name(_runs(notes, speech, position, first - 1), wanted, notes)
+        runs = _runs(notes, speech, position, first - 1)
+        named += _name(runs, wanted, nothing_known=not anchors)
         if first < len(notes):
             named.append((first, last, kind, 0.9))
             passed.append(kind)
@@ -193,20 +194,33 @@ def _runs(
 
 
 def _name(
-    runs: list[Run], wanted: Sequence[SectionKind], notes: Sequence[Note]
+    runs: list[Run], wanted: Sequence[SectionKind], *, nothing_known: bool
 ) -> list[tuple[int, int, SectionKind, float]]:
     """Give the runs between two recognised sections the names that the plan has for them."""
     if not runs:
         return []
     if not wanted:
         return [(run.first, run.last, "other", 0.5) for run in runs if _long(run)]
+    leading: list[tuple[int, int, SectionKind, float]] = []
+    if nothing_known:
+        # More parts than names: what comes first is something else (rudiments, a scale in vain).
+        parts: list[list[Run]] = []
+        for run in runs:
+            if run.after_speech or not parts:
+                parts.append([])
+            parts[-1].append(run)
+        parts = [part for part in parts if any(_long(run) for run in part)]
+        if len(parts) > len(wanted):
+            before, parts = parts[: -len(wanted)], parts[-len(wanted) :]
+            leading = [(r.first, r.last, "other", 0.5) for part in before for r in part if _long(r)]
+            runs = [run for part in parts for run in part]
     groups = [runs]
     while len(groups) < len(wanted):
         cut = _best_cut(groups[-1])
         if cut is None:
             break
         groups[-1:] = [groups[-1][:cut], groups[-1][cut:]]
-    named = []
+    named = leading
     for kind, group in zip(wanted, groups, strict=False):
         kept = [run for run in group if _long(run)]
         if kept:

@@ -27,11 +27,14 @@ _CONTEXT = 64
 _LANES = 8
 _WARM_UP_CHUNKS = 31
 _WINDOW_CHUNKS = 8 * 250
-_SPEECH_FROM = 0.5
-_SPEECH_UNTIL = 0.35
-_SHORTEST_S = 0.5
-_BRIDGE_S = 0.7
-_STAYS_AT_MOST = 0.42
+_SPEECH_FROM = 0.3
+_SPEECH_UNTIL = 0.2
+_EDGE_FROM = 0.1
+_SHORTEST_S = 0.35
+_BRIDGE_S = 0.4
+_STAYS_OVER_S = 0.7
+_STAYS_AT_MOST = 0.35
+_EDGE_STAYS_AT_MOST = 0.5
 
 
 @cache
@@ -106,10 +109,11 @@ def stretches(
         Start and end in seconds, in order, not overlapping.
     """
     step_s = CHUNK / RATE_HZ
-    # Over a second the pitch of played notes stays more than half of the time, that of speech
-    # (three readers, five synthetic voices) at most 35 %.
-    stays = uniform_filter1d(pitch_stays.astype(np.float64), round(1.0 / step_s))
+    # The pitch of played notes stays most of the time, that of speech (three readers, five
+    # synthetic voices) at most a third of it.
+    stays = uniform_filter1d(pitch_stays.astype(np.float64), round(_STAYS_OVER_S / step_s))
     voice = np.where(stays < _STAYS_AT_MOST, probability, 0.0)
+    edge = (probability >= _EDGE_FROM) & (stays < _EDGE_STAYS_AT_MOST)
     raw: list[list[int]] = []
     speaking = False
     for index, value in enumerate(voice):
@@ -120,12 +124,15 @@ def stretches(
             speaking = bool(value >= _SPEECH_UNTIL)
             raw[-1][1] = index + 1
     believed = [one for one in raw if (one[1] - one[0]) * step_s >= _SHORTEST_S]
+    for one in believed:
+        while one[0] > 0 and edge[one[0] - 1]:
+            one[0] -= 1
+        while one[1] < len(edge) and edge[one[1]]:
+            one[1] += 1
     joined: list[list[int]] = []
     for start, end in believed:
         if joined and (start - joined[-1][1]) * step_s <= _BRIDGE_S:
-            between = pitch_stays[joined[-1][1] : start]
-            if not len(between) or float(np.mean(between)) < 0.5:
-                joined[-1][1] = end
-                continue
+            joined[-1][1] = max(joined[-1][1], end)
+            continue
         joined.append([start, end])
     return tuple((start * step_s, end * step_s) for start, end in joined)

@@ -208,7 +208,9 @@ def test_a_corrected_score_after_release_takes_no_seat_away(
 def test_drawings(folder: Path) -> None:
     assert _seat(folder, "--drawings", str(folder)) == 0
     assert sorted(one.name for one in folder.glob("*.svg")) == [
+        "symphonic-band-instrumentation.svg",
         "symphonic-band.svg",
+        "wind-ensemble-instrumentation.svg",
         "wind-ensemble.svg",
     ]
     assert ">102<" in (folder / "wind-ensemble.svg").read_text(encoding="utf-8")
@@ -239,3 +241,14 @@ def test_wrong_input_is_one_sentence_and_writes_nothing(
     assert not captured.out
     assert not (folder / "p.json").exists()
     assert not (folder / "s.csv").exists()
+
+
+def test_two_plans_are_compared(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first = folder / "first.json"
+    assert _seat(folder, "--json", str(first)) == 0
+    (folder / "season.toml").write_text(SEASON.replace("ideal = 2, parts", "ideal = 1, parts"))
+    capsys.readouterr()
+    assert _seat(folder, "--compare", str(first)) == 0
+    said = capsys.readouterr().out
+    assert "Beside first.json: 1 sit elsewhere" in said
+    assert "103 moves down: flute in Wind Ensemble to flute in Symphonic Band." in said

@@ -23,11 +23,13 @@ from fairhearing.core.seating import (
     close_pairs,
     explain_all,
     justified_envy,
+    moves,
     redraw,
     revise_seats,
     seat,
     withdrawn,
 )
+from fairhearing.report.instrumentation_chart import instrumentation_svg
 from fairhearing.report.seat_plan import seat_plan_svg
 from fairhearing.report.seat_table import COLUMNS, read_earlier, seat_json, seat_rows, shortfalls
 from fairhearing.season import (
@@ -54,10 +56,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", type=Path, metavar="SEATS.csv", help="write a table (.csv or .xlsx)"
     )
     parser.add_argument(
-        "--drawings", type=Path, metavar="DIR", help="write each ensemble as it sits, as SVG"
+        "--drawings",
+        type=Path,
+        metavar="DIR",
+        help="each ensemble as it sits and against plan, SVG",
     )
     parser.add_argument(
         "--draws", type=int, default=200, help="redraws that tell how sure a seat is; 0 for none"
+    )
+    parser.add_argument(
+        "--compare", type=Path, metavar="PLAN.json", help="say who sits elsewhere than in that plan"
     )
     change = parser.add_argument_group("after a change")
     change.add_argument(
@@ -108,6 +116,8 @@ def run(arguments: argparse.Namespace) -> int:
     console = Console(file=sys.stdout, highlight=False)
     show(console, plan, season, roster)
     _say(console, plan, close, task.notes, revision)
+    if arguments.compare:
+        _compare(console, arguments.compare, plan)
     for path in filter(None, (arguments.json, arguments.output, *drawings)):
         console.print(f"Written: {path}", markup=False, soft_wrap=True)
     return 0
@@ -186,6 +196,14 @@ def _say(
             console.print(f"· {names[pair.chairs]}: {pair.says}", markup=False, soft_wrap=True)
 
 
+def _compare(console: Console, path: Path, plan: SeatPlan) -> None:
+    other, _ = read_earlier(path)
+    found = moves(other, plan)
+    console.print(f"\nBeside {path.name}: {len(found)} sit elsewhere", markup=False)
+    for move in found:
+        console.print(f"· {move.says}", markup=False, soft_wrap=True)
+
+
 def _envy(plan: SeatPlan) -> list[str]:
     """Return who is passed over and by whom, found by the independent check."""
     names = {one.id: f"{one.instrument} in {one.ensemble}" for one in plan.problem.chairs}
@@ -209,9 +227,13 @@ def _draw(folder: Path, plan: SeatPlan, close: tuple[Close, ...]) -> list[Path]:
         raise TableError("there is no such folder for the drawings", path=folder)
     written = []
     for name in dict.fromkeys(row.chairs.ensemble for row in plan.rows):
-        path = folder / f"{plain_id(name)}.svg"
-        _write(path, seat_plan_svg(plan, name, close=uncertain) + "\n")
-        written.append(path)
+        drawings = {
+            f"{plain_id(name)}.svg": seat_plan_svg(plan, name, close=uncertain),
+            f"{plain_id(name)}-instrumentation.svg": instrumentation_svg(plan, name),
+        }
+        for file, drawing in drawings.items():
+            _write(folder / file, drawing + "\n")
+            written.append(folder / file)
     return written
 
 

@@ -6,7 +6,7 @@ Start at :func:`seat`. Conventions stand in :mod:`fairhearing.core.seating.probl
 from fairhearing.core.seating.changes import Revision, entered, revise, revise_seats, withdrawn
 from fairhearing.core.seating.check import Envy, faults, justified_envy
 from fairhearing.core.seating.close import Close, close_pairs, verdict_of
-from fairhearing.core.seating.compare import Comparison, Move, compare
+from fairhearing.core.seating.compare import Comparison, Move, compare, moves
 from fairhearing.core.seating.explain import Change, Explanation, explain, explain_all
 from fairhearing.core.seating.plan import Row, Seat, SeatPlan
 from fairhearing.core.seating.problem import (
@@ -54,6 +54,7 @@ __all__ = [
     "faults",
     "justified_envy",
     "lot",
+    "moves",
     "name_of",
     "propose",
     "redraw",

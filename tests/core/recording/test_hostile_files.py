@@ -127,7 +127,7 @@ def test_limits_on_size_length_and_number(clip):
 
 
 def test_an_unannounced_length_is_bounded_too(clip):
-    live = ("-f", "webm", "-live", "1", "-c:v", "libvpx", "-deadline", "realtime")
+    live = ("-f", "webm", "-live", "1", "-c:v", "libvpx", "-deadline", "realtime", "-cpu-used", "8")
     path = clip("live.webm", *live, "-c:a", "libopus")
     assert "longer than" in says(path, limits=Limits(duration_s=1))
 

@@ -16,7 +16,7 @@ from fairhearing.core.recording import listen
 H264 = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac")
 HEVC = ("-c:v", "libx265", "-preset", "ultrafast", "-x265-params", "log-level=error")
 VP9 = ("-c:v", "libvpx-vp9", "-deadline", "realtime", "-cpu-used", "8", "-c:a", "libopus")
-VP8 = ("-c:v", "libvpx", "-deadline", "realtime", "-c:a", "libvorbis", "-ac", "2")
+VP8 = ("-c:v", "libvpx", "-deadline", "realtime", "-cpu-used", "8", "-c:a", "libvorbis", "-ac", "2")
 VARIABLE = ("-vf", "select='not(eq(mod(n,7),3))*not(between(n,20,24))'", "-fps_mode", "vfr")
 
 KINDS = {
@@ -214,3 +214,15 @@ def test_a_hole_in_the_sound_stays_where_it_is(clip, keeper):
     ]
     assert len(holes) == 1
     assert holes[0] == pytest.approx((0.7, 1.3), abs=0.05)
+
+
+def test_a_sound_track_that_changes_its_rate_midway(clip, keeper, tmp_path):
+    first = clip("first.mp3", "-vn", "-c:a", "libmp3lame", rate=44100)
+    second = clip("second.mp3", "-vn", "-c:a", "libmp3lame", rate=32000)
+    path = tmp_path / "two.mp3"
+    path.write_bytes(first.read_bytes() + second.read_bytes())
+    probe = listen(path, [keeper])
+    assert probe.audio.sample_rate_hz == 44100
+    assert len(keeper.joined()) / 44100 == pytest.approx(4, abs=0.3)
+    late = keeper.joined()[3 * 44100 : round(3.5 * 44100)]
+    assert np.abs(late).max() > 0.2

@@ -47,6 +47,7 @@ class SoundTrack:
         self._started = False
         self._previous: tuple[Fraction | None, NDArray[np.float32], int | None] | None = None
         self._resampler: AudioResampler | None = None
+        self._setting: tuple[int, str, str] | None = None
         self.jumps = 0
         self.total = 0
 
@@ -77,10 +78,15 @@ class SoundTrack:
             time, samples, lasts = self._previous
             self._previous = (time, samples[: lasts or None], None)
         yield from self._place_previous()
+        for samples in self._drained():
+            yield from self._place(None, samples)
+        yield from self._release(everything=True)
+
+    def _drained(self) -> Iterator[NDArray[np.float32]]:
+        """What a converter still holds."""
         if self._resampler is not None:
             for frame in self._resampler.resample(None):
-                yield from self._place(None, _interleaved(frame, self.channels))
-        yield from self._release(everything=True)
+                yield _interleaved(frame, self.channels)
 
     def _place_previous(self) -> Iterator[tuple[Fraction, NDArray[np.float32]]]:
         if self._previous is not None:
@@ -128,9 +134,13 @@ class SoundTrack:
         if fits and self._resampler is None:
             yield _interleaved(frame, self.channels)
             return
-        if self._resampler is None:
+        setting = (frame.sample_rate, frame.layout.name, frame.format.name)
+        if self._resampler is None or setting != self._setting:
+            # A track may change its format midway; each stretch is converted by itself.
+            yield from self._drained()
             layout = "mono" if self.channels == 1 else "stereo"
             self._resampler = AudioResampler("fltp", layout, self.rate_hz)
+            self._setting = setting
         for converted in self._resampler.resample(frame):
             yield _interleaved(converted, self.channels)
 

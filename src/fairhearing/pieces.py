@@ -9,8 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fairhearing.core.playing import Note, Plan, Player, Playing, Section, with_sections
-from fairhearing.core.playing.alignment import Alignment, Outcome, Score, align
+from fairhearing.core.playing import Plan, Player, Playing, Section, with_sections
+from fairhearing.core.playing.alignment import (
+    Alignment,
+    HeardNote,
+    Outcome,
+    Score,
+    align,
+    strokes_as_notes,
+)
 from fairhearing.core.playing.types import SectionKind
 
 ORDER = ("etude", "honors")
@@ -45,36 +52,48 @@ def place_pieces(
         By section kind; a piece that was not recognised has an alignment that says so. A piece
         whose section was not found at all is absent.
     """
+    notes = _notes_or_strokes(heard)
     placed: dict[str, Placed] = {}
     for kind in (kind for kind in ORDER if kind in scores):
-        after = max((one.end for one in placed.values()), default=_after_chromatic(heard))
-        found = _place(heard.notes, scores[kind], _own(heard, kind), after)
+        after = max((one.end for one in placed.values()), default=_after_chromatic(heard, notes))
+        found = _place(notes, scores[kind], _own(heard, notes, kind), after)
         if found is not None:
             placed[kind] = found
-    sections = _with_pieces(heard, placed)
+    sections = _with_pieces(heard, notes, placed)
     if sections != heard.sections:
         heard = with_sections(heard, sections, player=player, plan=plan)
     return heard, {kind: (one.score, one.alignment) for kind, one in placed.items()}
 
 
-def _after_chromatic(heard: Playing) -> int:
+def _notes_or_strokes(heard: Playing) -> Sequence[HeardNote]:
+    """Return what is set beside the score: notes, or on a drum the strokes and rolls."""
+    if heard.drumming is None or heard.notes:
+        return heard.notes
+    return strokes_as_notes(heard.drumming.strokes, heard.drumming.rolls)
+
+
+def _after_chromatic(heard: Playing, notes: Sequence[HeardNote]) -> int:
     end_s = max((s.end_s for s in heard.sections if s.kind == "chromatic"), default=0.0)
-    return next((i for i, n in enumerate(heard.notes) if n.onset_s >= end_s), len(heard.notes))
+    return next((i for i, n in enumerate(notes) if n.onset_s >= end_s), len(notes))
 
 
-def _own(heard: Playing, kind: str) -> range | None:
+def _own(heard: Playing, notes: Sequence[HeardNote], kind: str) -> range | None:
     """Return the positions of the notes in the section that the playing room named."""
     section = next((s for s in heard.sections if s.kind == kind), None)
     if section is None:
         return None
-    inside = [i for i, n in enumerate(heard.notes) if section.start_s <= n.onset_s < section.end_s]
+    inside = [i for i, n in enumerate(notes) if section.start_s <= n.onset_s < section.end_s]
     return range(inside[0], inside[-1] + 1) if inside else None
 
 
-def _place(notes: Sequence[Note], score: Score, own: range | None, after: int) -> Placed | None:
+def _place(
+    notes: Sequence[HeardNote], score: Score, own: range | None, after: int
+) -> Placed | None:
     """Look in the named section first, then in everything that comes after."""
     tried = [own] if own is not None else []
-    tried.append(range(after, len(notes)))
+    # Strokes without pitch fit too many places: a drum part is looked for in its section only.
+    if any(note.midi is not None for note in score.notes):
+        tried.append(range(after, len(notes)))
     best: Placed | None = None
     for where in tried:
         alignment = align(score, notes[where.start : where.stop])
@@ -100,26 +119,26 @@ def _share(placed: Placed) -> float:
     return placed.alignment.count(Outcome.RIGHT) / struck if struck else 0.0
 
 
-def _with_pieces(heard: Playing, placed: Mapping[str, Placed]) -> tuple[Section, ...]:
+def _with_pieces(
+    heard: Playing, notes: Sequence[HeardNote], placed: Mapping[str, Placed]
+) -> tuple[Section, ...]:
     """Return the sections with each piece where it was found; the others give way to it."""
     sections = list(heard.sections)
     for kind, piece in placed.items():
-        if _share(piece) < FOUND:
+        if _share(piece) < FOUND or all(note.midi is None for note in piece.score.notes):
             continue
         own = next((s for s in sections if s.kind == kind), None)
-        start_s = heard.notes[piece.first].onset_s
-        end_s = heard.notes[piece.end - 1].offset_s
+        start_s = notes[piece.first].onset_s
+        end_s = notes[piece.end - 1].offset_s
         announced = any(start_s - ANNOUNCED_WITHIN_S < end <= start_s for _, end in heard.speech)
-        others = [
-            _before_or_after(s, start_s, end_s, heard.notes) for s in sections if s is not own
-        ]
+        others = [_before_or_after(s, start_s, end_s, notes) for s in sections if s is not own]
         sections = [section for section in others if section is not None]
         sections.append(Section(_KINDS[kind], start_s, end_s, announced, 0.9))
     return tuple(sorted(sections, key=lambda section: section.start_s))
 
 
 def _before_or_after(
-    section: Section, start_s: float, end_s: float, notes: Sequence[Note]
+    section: Section, start_s: float, end_s: float, notes: Sequence[HeardNote]
 ) -> Section | None:
     """Return what is left of a section outside a stretch; None when that is next to nothing."""
     if section.end_s <= start_s or section.start_s >= end_s:

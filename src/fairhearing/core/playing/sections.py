@@ -157,7 +157,9 @@ def find_sections(
             named.append((first, last, kind, 0.9))
             passed.append(kind)
         position = last + 1
-    sections = _introduction(notes, speech, plan)
+    # A stray stroke or a syllable taken for a note is not where the music begins.
+    first_note_s = notes[named[0][0]].onset_s if named else float("inf")
+    sections = _introduction(first_note_s, speech, plan)
     previous_end_s = 0.0
     for first, last, kind, confidence in named:
         start_s, end_s = notes[first].onset_s, notes[last].offset_s
@@ -247,10 +249,9 @@ def _best_cut(runs: Sequence[Run]) -> int | None:
 
 
 def _introduction(
-    notes: Sequence[Note], speech: Sequence[tuple[float, float]], plan: Plan
+    first_note_s: float, speech: Sequence[tuple[float, float]], plan: Plan
 ) -> list[Section]:
     """Return the introduction: the speech before the music, less the announcement at its end."""
-    first_note_s = notes[0].onset_s if notes else float("inf")
     before = [one for one in speech if one[0] < first_note_s]
     if not before or "introduction" not in plan.order:
         return []

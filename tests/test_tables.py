@@ -8,7 +8,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fairhearing.core.errors import TableError
@@ -156,6 +156,7 @@ def test_no_cell_is_run_as_a_formula(tmp_path: Path, ending: str) -> None:
     assert read[:5] == FORMULAS[:5]
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.text(

@@ -95,7 +95,7 @@ def run(arguments: argparse.Namespace) -> int:
     plan = revision.plan if revision else seat(problem)
     reasons = explain_all(plan)
     if arguments.released:  # a seat that is kept is not explained by scores alone
-        reasons = {student: replace(one, changes=()) for student, one in reasons.items()}
+        reasons = {one.student: replace(one, changes=(), family="") for one in reasons.values()}
     standings = redraw(plan, arguments.draws) if arguments.draws > 0 else {}
     close = close_pairs(plan)
     if arguments.json:

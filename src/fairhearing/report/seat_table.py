@@ -210,6 +210,7 @@ def _student(
         "standing": standing.word if standing else None,
         "share": standing.share if standing else None,
         "why": reason.why,
+        "family": reason.family,
         "changes": [
             {
                 "chairs": change.chairs,

@@ -143,3 +143,28 @@ def test_redraws_tell_sure_from_borderline(band: Band) -> None:
     assert {one.share for one in redraw(without_error(plan.problem, 0.0), 20).values()} == {1.0}
     unknown = redraw(without_error(plan.problem, None), 5)
     assert {(one.share, one.word) for one in unknown.values()} == {(None, None)}
+
+
+def test_what_a_family_reads_names_no_other_student(band: Band) -> None:
+    plan = seat(band(3, 90, second=0.4))
+    numbers = {one.student for one in plan.problem.candidates}
+    for student, explanation in explain_all(plan).items():
+        words = set(explanation.family.replace("(", " ").replace(")", " ").split())
+        assert not words & (numbers - {student})
+        assert explanation.family.endswith(".")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_promises_hold_beside_pins(band: Band, seed: int) -> None:
+    problem = band(seed, 80, second=0.3)
+    weakest = min(problem.candidates, key=lambda one: one.wishes[0].score or 0)
+    pins = (
+        Pin(weakest.student, weakest.wishes[0].chairs, "leads the section"),
+        Pin(problem.candidates[1].student, None),
+    )
+    plan = seat(replace(problem, pins=pins))
+    assert plan.proven
+    for student, explanation in explain_all(plan).items():
+        for change in explanation.changes:
+            assert kept(plan, student, change), (student, change)
+    assert redraw(plan, 10)[weakest.student].word == "sure"

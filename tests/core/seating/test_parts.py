@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fairhearing.core.seating import Part
@@ -28,6 +28,7 @@ def test_sizes(parts: list[int | None], players: int, sizes: list[int]) -> None:
     assert part_sizes([Part(str(i), size) for i, size in enumerate(parts)], players) == sizes
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.one_of(st.none(), st.integers(1, 9)), min_size=1, max_size=5),
     st.integers(0, 60),

@@ -285,3 +285,27 @@ def test_of_equal_plans_the_one_that_students_like_better() -> None:
     for first, second in (("a", "b"), ("b", "a")):
         wishes = (Wish(first, 5.0), Wish(second, 5.0))
         assert seat(Problem(chairs, (Candidate("s", wishes),))).where("s") == first
+
+
+def test_when_the_proof_is_given_up_the_plan_is_fair_and_tells_the_gap(band: Band) -> None:
+    hard = next(
+        problem
+        for problem in (band(seed, 150) for seed in range(20))
+        if not seat(problem, exact=False).proven
+    )
+    plan = seat(hard, seconds=0.0)
+    assert plan.cost > plan.bound
+    assert not plan.proven
+    assert not justified_envy(hard, plan.seated)
+    assert not faults(hard, plan.seated, plan.sizes)
+    assert plan.bound <= seat(hard).cost <= plan.cost
+
+
+def test_all_scores_equal(shuffled: Callable[[Problem, int], Problem]) -> None:
+    problem = _one_section(*[7.0] * 6)
+    plan = seat(problem)
+    assert seat(shuffled(problem, 1)).seats == plan.seats
+    assert not justified_envy(problem, plan.seated)
+    order = sorted((one.student for one in problem.candidates), key=lambda one: lot("l", one))
+    assert [*plan.row("top").players, *plan.row("low").players] == order
+    assert seat(replace(problem, lot="another word")).seats != plan.seats

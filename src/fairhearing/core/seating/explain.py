@@ -76,12 +76,17 @@ class Explanation:
     changes : tuple of Change
         What would have led to better chairs, the smallest step first; empty for a student who
         has their first wish.
+    family : str
+        The same for the student's own family: no other student's number or score in it. The
+        score that would have been enough tells where a line was; whether lines are told is the
+        director's choice.
     """
 
     student: str
     seat: Seat | None
     why: str
     changes: tuple[Change, ...]
+    family: str = ""
 
     @property
     def says(self) -> str:
@@ -136,22 +141,31 @@ class _Words:
         if student in self.pins:
             reason = self.pins[student].reason or "no reason was written down"
             why = "Seated" if seat else "Kept out"
-            return Explanation(student, seat, f"{why} by the director: {reason}.", ())
+            return Explanation(
+                student, seat, f"{why} by the director: {reason}.", (), f"{why} by the director."
+            )
         better: list[Wish] = []
         for wish in wishes:
             if seat is not None and wish.chairs == seat.chairs:
                 break
             better.append(wish)
         changes = [change for wish in better for change in self._changes(student, wish)]
-        return Explanation(student, seat, self._why(student, seat, better), _nearest_first(changes))
+        nearest = _nearest_first(changes)
+        family = self._why(student, seat, better, family=True)
+        if nearest and nearest[0].kind != "chairs":
+            family = f"{family} {nearest[0].says}"
+        why = self._why(student, seat, better)
+        return Explanation(student, seat, why, nearest, family)
 
     # -- why here
 
-    def _why(self, student: str, seat: Seat | None, better: list[Wish]) -> str:
+    def _why(
+        self, student: str, seat: Seat | None, better: list[Wish], *, family: bool = False
+    ) -> str:
         if seat is None:
             if not better:
                 return "No seat: no chairs are set out for this audition."
-            return f"No seat: {self._refusals(better)}."
+            return f"No seat: {self._refusals(better, family)}."
         chairs = self.chairs[seat.chairs]
         row = self.rows[seat.chairs]
         wish = self.plan.wish(student, seat.chairs)
@@ -160,15 +174,14 @@ class _Words:
         here = f"Place {seat.rank} of {len(row.players)} on {name_of(chairs)}{score}{switched}"
         if not better:
             return f"{here}; the first wish."
-        return f"{here}. Liked better: {self._refusals(better)}."
+        return f"{here}. Liked better: {self._refusals(better, family)}."
 
-    def _refusals(self, better: list[Wish]) -> str:
-        return "; ".join(self._refusal(wish) for wish in better)
+    def _refusals(self, better: list[Wish], family: bool) -> str:
+        return "; ".join(
+            f"{name_of(self.chairs[wish.chairs])} ({self._reason(wish, family)})" for wish in better
+        )
 
-    def _refusal(self, wish: Wish) -> str:
-        return f"{name_of(self.chairs[wish.chairs])} ({self._reason(wish)})"
-
-    def _reason(self, wish: Wish) -> str:
+    def _reason(self, wish: Wish, family: bool) -> str:
         if wish.barred:
             return wish.barred
         if wish.score is None:
@@ -179,7 +192,10 @@ class _Words:
         other = self.plan.wish(last, wish.chairs) if last else None
         if other is None or other.score is None:
             return "no chair was left"
-        return _lost_to(wish, other, f"the last chair went to {last}")
+        if family:
+            return _lost_to(wish, other, "the last chair went to another student", "a higher score")
+        higher = number(other.score)
+        return _lost_to(wish, other, f"the last chair went to {last}", higher)
 
     # -- what would have had to be different
 
@@ -272,9 +288,9 @@ def _nearest_first(changes: list[Change]) -> tuple[Change, ...]:
     )
 
 
-def _lost_to(wish: Wish, other: Wish, last: str) -> str:
+def _lost_to(wish: Wish, other: Wish, last: str, higher: str) -> str:
     if other.group < wish.group:
         return f"{last}, who auditioned on it"
     if other.score == wish.score:
         return f"{last} with the same score, by the rule for ties"
-    return f"{last} with {number(other.score or 0.0)}"
+    return f"{last} with {higher}"

@@ -7,6 +7,7 @@ import subprocess
 import textwrap
 import wave
 
+import av
 import pytest
 
 from fairhearing.core.errors import RecordingError
@@ -263,3 +264,51 @@ def test_the_child_sees_no_secret_and_no_other_file(clip, monkeypatch, tmp_path)
         """,
     )
     assert "(nothing)" in says(clip("plain.mp4", *H264))
+
+
+def with_reference_outside(film: bytes, target: bytes) -> bytes:
+    """Make every data reference (QuickTime File Format, "alis") point to another file.
+
+    The table of contents lies behind the media data, so that no offset moves.
+    """
+    path = target + bytes(len(target) % 2)
+    alias = bytes(10) + bytes(28) + bytes(12) + bytes(64) + bytes(16) + bytes(4) + bytes(16)
+    alias += (2).to_bytes(2) + len(target).to_bytes(2) + path + b"\xff\xff\0\0"
+
+    def grown(start: int, end: int) -> bytes:
+        out, place = b"", start
+        while place + 8 <= end:
+            size = int.from_bytes(film[place : place + 4])
+            kind, stop = film[place + 4 : place + 8], place + size
+            if kind == b"dref":
+                entry = b"alis" + bytes(4) + alias
+                entry = (len(entry) + 4).to_bytes(4) + entry
+                content = bytes(4) + (1).to_bytes(4) + entry
+            elif kind in (b"moov", b"trak", b"mdia", b"minf", b"dinf"):
+                content = grown(place + 8, stop)
+            else:
+                content = film[place + 8 : stop]
+            out += (len(content) + 8).to_bytes(4) + kind + content
+            place = stop
+        return out
+
+    return grown(0, len(film))
+
+
+def test_a_film_that_points_to_another_file_does_not_get_it(clip, tmp_path, keeper):
+    secret = clip("secret.mov", *H264[:6], "-c:a", "pcm_s16le")
+    film = with_reference_outside(secret.read_bytes(), os.fsencode(secret))
+    path = tmp_path / "points.mov"
+    # The pointing film's own media data are zeros; what is heard can only come from elsewhere.
+    start = film.index(b"mdat") + 4
+    length = int.from_bytes(film[start - 8 : start - 4]) - 8
+    path.write_bytes(film[:start] + bytes(length) + film[start + length :])
+    # Unguarded and willing, a player would hear the other file's sound.
+    willing = {"enable_drefs": "1", "use_absolute_path": "1"}
+    with av.open(str(path), options=willing) as container:
+        assert any(frame.to_ndarray().any() for frame in container.decode(audio=0))
+    try:
+        listen(path, [keeper])
+    except RecordingError:
+        return
+    assert not any(block.samples.any() for block in keeper.blocks)

@@ -13,6 +13,8 @@ from collections.abc import Sequence
 
 from fairhearing.core.seating.proposals import NOWHERE, deferred_acceptance
 
+_RUN = 12
+
 
 class Stable:
     """Students on chairs under sizes that may change; every change can be taken back.
@@ -211,9 +213,6 @@ def gladdened(plan: Stable, most: Sequence[int]) -> None:
                     break
                 plan.keep()
                 going = True
-
-
-_RUN = 6
 
 
 def _try(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import random
+import zipfile
 from pathlib import Path
 
 import mido
@@ -83,6 +85,15 @@ def test_damaged_midi(tmp_path: Path, rounds: int) -> None:
     found = trial(tmp_path / "y.mid", (tmp_path / "x.mid").read_bytes(), rounds, 2)
     assert found["refused"] > 0
     assert found["read"] > 0
+
+
+@pytest.mark.parametrize("rounds", [100, pytest.param(4000, marks=pytest.mark.long)])
+def test_damaged_archives(etude: Path, tmp_path: Path, rounds: int) -> None:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("score.xml", etude.read_bytes())
+    found = trial(tmp_path / "x.mxl", stream.getvalue(), rounds, 3)
+    assert found["refused"] > 0
 
 
 def test_the_tree_of_a_hostile_score_is_small(etude: Path) -> None:

@@ -293,6 +293,8 @@ EXTERNAL = (
         (melody(note(octave=99)).encode(), "cannot be played"),
         (melody(note(), "<note><duration>1</duration></note>").encode(), "neither pitch nor"),
         (melody("<note><rest/></note>").encode(), "no duration"),
+        (melody(note()).replace("<fifths>0", "<fifths>1e9").encode(), "is not a whole number"),
+        (melody(note()).replace("<fifths>0", "<fifths>25").encode(), "25 signs"),
         (melody(note().replace("<duration>8", "<duration>8/0")).encode(), "not a number"),
     ],
 )

@@ -27,6 +27,7 @@ from fairhearing.core.packet.score import (
 )
 
 MAX_BARS = 5000
+MAX_SIGNS = 11  # more than seven are rare, and real
 
 _CLEFS = {
     ("G", 2): "treble",
@@ -324,6 +325,8 @@ class _PartReader:
             self._whole(fifths, "key signature") if fifths is not None else None,
             (key.findtext("mode") or "").strip() or None,
         )
+        if abs(signature.fifths or 0) > MAX_SIGNS:
+            raise self.refuse(f"a key signature of {abs(signature.fifths or 0)} signs is a mistake")
         if self._cursor == 0:
             self.bars[-1].key = signature
         self.keys.append((len(self.bars) - 1, self._cursor, signature))
@@ -429,10 +432,9 @@ class _PartReader:
             raise self.refuse(f'the {what} "{text.strip()[:30]}" is not a number') from None
 
     def _whole(self, text: str, what: str) -> int:
-        number = self._number(text, what)
-        if number.denominator != 1:
-            raise self.refuse(f'the {what} "{text.strip()}" is not a whole number')
-        return int(number)
+        if not re.fullmatch(r"\s*[+-]?\d{1,9}\s*", text):
+            raise self.refuse(f'the {what} "{text.strip()[:30]}" is not a whole number')
+        return int(text)
 
 
 def _common_bars(readers: list[_PartReader], file: str) -> tuple[Bar, ...]:

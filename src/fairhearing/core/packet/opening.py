@@ -10,6 +10,7 @@ from __future__ import annotations
 import codecs
 import io
 import re
+import struct
 import zipfile
 import zlib
 from pathlib import Path, PurePosixPath
@@ -25,6 +26,18 @@ MAX_XML_BYTES = 60_000_000
 MAX_MEMBERS = 500
 MAX_ELEMENTS = 3_000_000
 
+# What zipfile is known to raise on archives with damaged headers.
+_ZIP_TROUBLE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    EOFError,
+    OSError,
+    ValueError,
+    OverflowError,
+    NotImplementedError,
+    RuntimeError,
+)
 _DECLARATION = re.compile(r"^\s*<\?xml[^>]*\?>")
 _DECLARED = re.compile(rb"""^\s*<\?xml[^>]*encoding\s*=\s*["']([A-Za-z0-9._:-]+)["']""")
 _BOMS = (
@@ -102,7 +115,7 @@ def _unzip(data: bytes, name: str) -> bytes:
                 raise ScoreFileError(f"{name}: unpacked, the archive would be too large")
             wanted = _score_name(archive, name)
             return _member(archive, wanted, name)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+    except _ZIP_TROUBLE as error:
         raise ScoreFileError(
             f"{name}: the compressed file is damaged or locked; export it again"
         ) from error

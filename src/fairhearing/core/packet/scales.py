@@ -1,9 +1,9 @@
 """Scale sheets: what the student reads, with the concert name beside it.
 
 Conventions: a key is its number on the line of fifths (C 0, F −1, G 1). Written key = concert key
-+ :func:`written_shift`. The chromatic scale rises in sharps and falls in flats. A scale starts on
-the tonic that lies nearest to the middle of the player's range and stays inside the *scale range*,
-which is wider than a beginner's range because an octave of every key must fit in it.
++ :func:`written_shift`. The chromatic scale rises in sharps and falls in flats. A scale starts
+on the tonic that lies nearest to the middle of the player's range and stays inside the *scale
+range*, which is wider than a beginner's because an octave of every key must fit in it.
 """
 
 from __future__ import annotations
@@ -105,6 +105,7 @@ def chromatic_line(instrument: Instrument, level: str) -> ScaleLine:
     low, high = instrument.ranges[level]
     up = [_chromatic_spelling(midi, sharps=True) for midi in range(low, high + 1)]
     down = [_chromatic_spelling(midi, sharps=False) for midi in range(high - 1, low - 1, -1)]
+    up[0] = down[-1]  # the scale ends on the note it began with, under one name
     tree, part = new_tree()
     bars = [*_chunks(up), *_chunks(down)]
     for index, bar in enumerate(bars):

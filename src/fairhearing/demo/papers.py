@@ -143,6 +143,10 @@ def panel(place: int) -> tuple[str, ...]:
     return trios[7 * place % len(trios)]
 
 
+#: Spread of a judge's whole impression of one take, in mark points; chosen, no source.
+HALO = 0.6
+
+
 def marks(language: str = "en") -> str:
     """Return the text of marks.csv: 1 to 10 in halves, from ability, severity and scatter."""
     rows: list[tuple[object, ...]] = [("student", "judge", "criterion", "mark")]
@@ -152,8 +156,12 @@ def marks(language: str = "en") -> str:
         for judge in panel(place):
             severity, scatter = JUDGES[judge]
             dice = who.dice(f"mark/{judge}")
+            # The impression of one listening colours all its marks (a halo), so that judges
+            # differ about a student by more than the scatter of single marks.
+            halo = dice.normal(0, HALO)
             for criterion in _criteria(who):
-                heard = 1.5 + 8.2 * who.ability(criterion) - severity + dice.normal(0, scatter)
+                heard = 1.5 + 8.2 * who.ability(criterion) - severity + halo
+                heard += dice.normal(0, scatter)
                 rows.append((who.number, judge, _word(criterion, language), _half(heard)))
     return _table(rows)
 

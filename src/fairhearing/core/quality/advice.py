@@ -40,11 +40,54 @@ TEXTS: dict[str, dict[Language, str]] = {
         "suaves. Apaga ventiladores y aparatos, cierra la ventana y la puerta o busca otro "
         "cuarto.",
     },
+    "hum": {
+        "en": "There is a loud hum under your playing. Unplug the phone's charger, move away from "
+        "lamps with a dimmer and from the refrigerator, and record ten seconds to compare.",
+        "es": "Hay un zumbido fuerte debajo de tu música. Desenchufa el cargador del teléfono, "
+        "aléjate de lámparas regulables y del refrigerador y graba diez segundos para comparar.",
+    },
+    "steady_noise": {
+        "en": "A steady noise, such as a fan, is loud compared with your playing and hides soft "
+        "notes. Switch off fans and air conditioning while you record, or choose another room.",
+        "es": "Un ruido constante, como el de un ventilador, es fuerte en comparación con tu "
+        "música y tapa las notas suaves. Apaga ventiladores y aire acondicionado mientras grabas "
+        "o busca otro cuarto.",
+    },
+    "voices": {
+        "en": "Voices can be heard behind your playing, and judges should hear only you. Tell "
+        "your family when you record, and close the door.",
+        "es": "Se oyen voces detrás de tu música y los jueces deberían oírte solo a ti. Avisa a "
+        "tu familia cuando grabes y cierra la puerta.",
+    },
+    "music_behind": {
+        "en": "Other music can be heard behind your playing, and judges should hear only you. "
+        "Switch off the radio, the television and the practice track while you record.",
+        "es": "Se oye otra música detrás de la tuya y los jueces deberían oírte solo a ti. Apaga "
+        "la radio, la televisión y la pista de práctica mientras grabas.",
+    },
+    "gated": {
+        "en": "Your note endings are cut off by noise suppression, so judges cannot hear how "
+        "you finish a note. Switch off noise suppression or voice isolation in the camera app.",
+        "es": "La supresión de ruido corta el final de tus notas y los jueces no oyen cómo las "
+        "terminas. Desactiva la supresión de ruido o el aislamiento de voz en la cámara.",
+    },
+    "pumping": {
+        "en": "The phone turns its level up in every rest, so soft and loud sound alike. Use the "
+        "camera app without automatic level, or step back so that it has less to correct.",
+        "es": "El teléfono sube su nivel en cada silencio y lo suave suena igual que lo fuerte. "
+        "Graba sin nivel automático o aléjate un poco para que tenga menos que corregir.",
+    },
     "nobody": {
         "en": "You can hardly be seen in the picture. Move the phone until you and your "
         "instrument are in the frame, and check ten seconds of it before you start.",
         "es": "Casi no se te ve en la imagen. Mueve el teléfono hasta que tú y tu instrumento "
         "estén en el cuadro y revisa diez segundos antes de empezar.",
+    },
+    "echo": {
+        "en": "The room echoes so long that quick notes run together. Put the phone closer, or "
+        "play in a room with curtains, carpets or a bed.",
+        "es": "El cuarto tiene tanto eco que las notas rápidas se mezclan. Pon el teléfono más "
+        "cerca o toca en un cuarto con cortinas, alfombras o una cama.",
     },
     "sideways": {
         "en": "The picture lies on its side, so your posture is hard to see. Turn the phone "
@@ -70,6 +113,10 @@ TEXTS: dict[str, dict[Language, str]] = {
 _CLIPPED_MS = 20.0
 _TOO_QUIET_LUFS = -40.0
 _NOISY_SNR_DB = 20.0
+_SOMEBODY_ELSE_SNR_DB = 35.0  # voices and music distract long before they hide anything
+_ECHO_S = 1.2
+_PUMPING_DB = 8.0
+_GATED_A_MINUTE = 8.0
 _DARK = 0.15
 _SHAKY_PERCENT = 0.5
 _NOBODY_SHARE = 0.25
@@ -81,6 +128,10 @@ def advice_keys(
     loudness_lufs: float | None,
     clipped_ms: float | None,
     snr_db: float | None,
+    background_kind: str | None = None,
+    echo_s: float | None = None,
+    gain_pumping_db: float | None = None,
+    gated_a_minute: float | None = None,
     brightness: float | None,
     upright: bool | None,
     shake_percent: float | None,
@@ -99,10 +150,19 @@ def advice_keys(
     def above(value: float | None, limit: float) -> bool:
         return value is not None and value > limit
 
+    noisy = below(snr_db, _NOISY_SNR_DB)
+    distracting = below(snr_db, _SOMEBODY_ELSE_SNR_DB)
     applies = {
         "clipped": above(clipped_ms, _CLIPPED_MS),
         "too_quiet": below(loudness_lufs, _TOO_QUIET_LUFS),
-        "noisy": below(snr_db, _NOISY_SNR_DB),
+        "noisy": noisy and background_kind is None,
+        "hum": noisy and background_kind == "hum",
+        "steady_noise": noisy and background_kind == "steady noise",
+        "voices": distracting and background_kind == "voices",
+        "music_behind": distracting and background_kind == "music",
+        "gated": above(gated_a_minute, _GATED_A_MINUTE),
+        "pumping": above(gain_pumping_db, _PUMPING_DB),
+        "echo": above(echo_s, _ECHO_S),
         "nobody": below(somebody_share, _NOBODY_SHARE) and upright is not False,
         "sideways": upright is False,
         "dark": below(brightness, _DARK),

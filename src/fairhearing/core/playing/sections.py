@@ -61,7 +61,8 @@ def scale_region(
     Notes
     -----
     A first scale that went so wrong that it was not recognised still starts the time. So the
-    region is extended back to the last boundary when notes stand there that climb by step.
+    region is extended back to the last boundary when notes stand
+    there that climb by step, or more of them than a spoken word has syllables.
 
     An etude may hold scales too. So the region ends before the first stretch between two
     boundaries (speech, or a long pause) that is not made of scales for the most part, and before
@@ -73,7 +74,7 @@ def scale_region(
     back = first
     while back > first_allowed and not _boundary(notes, speech, back, _JOIN_S):
         back -= 1
-    if _rises(notes[back:first]):
+    if _rises(notes[back:first]) or first - back >= _FALSE_START_NOTES:
         first = back
     return first, last
 

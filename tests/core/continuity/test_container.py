@@ -260,3 +260,30 @@ def test_sentences_name_ordinary_causes_and_blame_nobody(film, ffmpeg, tmp_path)
         for banned in ("edit", "forg", "cheat", "manipul", "fake", "student", "%"):
             assert banned not in words
         assert words.endswith(".")
+
+
+@pytest.mark.parametrize("squeezed", [1, 20, 38, 59])
+def test_a_joint_among_pictures_out_of_order(squeezed):
+    """Tables as a copying program writes them when the second part brings a hidden beginning."""
+    before, scale, step = 140, 15360, 512
+    after = squeezed + 90
+    durations = [step] * (before - 1) + [1] * squeezed + [step - squeezed] + [step] * (after - 2)
+    group = [1024, 2048, 512, 512]  # a picture, and those that are stored after it, shown before
+    offsets = [group[n % 4] for n in range(before)] + [group[n % 4] for n in range(after)]
+    keys = (0, 60, 120, before, before + 60)
+    video = replaced(
+        steady("video", scale, step, len(offsets)),
+        durations=in_runs([*durations, step][: len(offsets)]),
+        offsets=in_runs(offsets),
+        key_frames=keys,
+        edits=(Edit(Fraction(len(offsets), 30), 1024),),
+    )
+    sounds = [1024] * 218 + [1] * (squeezed + 6) + [788] + [1024] * 140
+    audio = replaced(
+        steady("audio", 48000, 1024, len(sounds)),
+        durations=in_runs(sounds),
+        edits=(Edit(Fraction(8), 0),),
+    )
+    found = time_stamps(container_findings(film_of(video, audio)))
+    assert len(found) == 1
+    assert found[0].start_s == pytest.approx((before - 1) / 30, abs=4.5 / 30)

@@ -126,7 +126,7 @@ def _scored(
             return None
         key = max(keys, key=lambda k: (k.out_of_rhythm, -abs(k.time_s - time)))
         points += _KEY + (_RHYTHM if key.out_of_rhythm else 0.0)
-        time = key.time_s
+        time = key.shown_s
     return (max(0.0, time), points) if points >= _ENOUGH else None
 
 

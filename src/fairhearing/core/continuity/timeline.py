@@ -43,9 +43,14 @@ class Irregularity:
 
 @dataclass(frozen=True, slots=True)
 class KeyFrame:
-    """A place where the picture can be entered, and whether it is out of the usual rhythm."""
+    """A place where the picture can be entered, and whether it is out of the usual rhythm.
+
+    ``time_s`` is its own time stamp, ``shown_s`` when it is seen: where time stamps overlap, what
+    was stored before is shown before.
+    """
 
     time_s: float
+    shown_s: float
     out_of_rhythm: bool
 
 
@@ -222,7 +227,6 @@ def _key_frames(
 ) -> tuple[KeyFrame, ...] | None:
     if track.key_frames is None:
         return None
-    # Where time stamps overlap, what was stored before is shown before.
     before = np.concatenate([[-np.inf], np.maximum.accumulate(times_s)[:-1]])
     shown_s = np.where(times_s > before, times_s, before + step_s)
     keys = np.array(sorted({n for n in track.key_frames if n < len(times_s)}), dtype=np.int64)
@@ -237,7 +241,10 @@ def _key_frames(
             out[1:] = (apart != values[np.argmax(counts)]) & (
                 np.abs(apart_s - usual_s) > _RHYTHM_SLACK * usual_s
             )
-    return tuple(KeyFrame(float(shown_s[n]), bool(odd)) for n, odd in zip(keys, out, strict=True))
+    return tuple(
+        KeyFrame(float(times_s[n]), float(shown_s[n]), bool(odd))
+        for n, odd in zip(keys, out, strict=True)
+    )
 
 
 def _edit_jumps(track: TrackFacts, step: int) -> tuple[float, ...]:

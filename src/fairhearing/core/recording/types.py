@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Protocol
 
@@ -77,7 +77,7 @@ class Probe:
     video: VideoStream | None
     audio: AudioStream | None
     warnings: tuple[str, ...] = ()
-    facts: ContainerFacts = NO_FACTS
+    facts: ContainerFacts = field(default=NO_FACTS, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,8 @@ from fairhearing.core.playing.types import SectionKind
 ORDER = ("etude", "honors")
 # A piece is taken to be found when this share of its written notes was played as written.
 FOUND = 0.5
+# With this share nothing would be gained by looking further.
+CERTAIN = 0.9
 ANNOUNCED_WITHIN_S = 12.0
 LEAST_NOTES = 5
 _KINDS: dict[str, SectionKind] = {"etude": "etude", "honors": "honors"}
@@ -100,10 +102,11 @@ def _place(
         candidate = _placed(score, alignment, where)
         if best is None or _share(candidate) > _share(best):
             best = candidate
-        if _share(best) >= FOUND:
+        if _share(best) >= CERTAIN:
             return best
-    # Not found: what the named section says about it, if there is one.
-    return best if own is not None else None
+    if own is None and best is not None and _share(best) < FOUND:
+        return None  # neither a section of that kind nor the piece
+    return best
 
 
 def _placed(score: Score, alignment: Alignment, where: range) -> Placed:

@@ -18,8 +18,14 @@ def report(**changes):
         "scales": {"window_start_s": 20.0, "window_end_s": 80.0, "played": []},
         "continuity": {
             "findings": [
-                {"start_s": 49.9, "end_s": 50.1, "says": "A <b>knock</b> & a light."},
-                {"start_s": 0.0, "end_s": 100.0, "says": "About the whole file."},
+                {
+                    "start_s": 49.9,
+                    "end_s": 50.1,
+                    "strength": 0.8,
+                    "says": "A <b>knock</b> & a light.",
+                },
+                {"start_s": 30.0, "end_s": 30.1, "strength": 0.3, "says": "Next to nothing."},
+                {"start_s": 0.0, "end_s": 100.0, "strength": 0.9, "says": "About the whole file."},
             ]
         },
     }
@@ -41,7 +47,7 @@ def test_the_scale_minute_stands_where_it_was_measured():
     assert f"H{x_at(80):.1f}" in minute
 
 
-def test_a_finding_has_a_tab_and_one_about_the_whole_file_has_none():
+def test_a_finding_has_a_tab_and_a_faint_one_or_one_about_the_whole_file_has_none():
     svg = tape_svg(report())
     (tab,) = paths(svg, "tab")
     assert tab.startswith(f"M{x_at(50) - 8:.1f} ")

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from fairhearing.core.packet import instruments
 from fairhearing.report.page import render
-from fairhearing.report.take_page import Line
+from fairhearing.report.take_page import Line, worth_a_look
 from fairhearing.report.tape import tape_svg
 from fairhearing.report.words import clock, counted, in_words, note_name
 from fairhearing.season import Roster, Season
@@ -131,7 +131,7 @@ def season_page(
     plan_notes : sequence of str
         Sentences about the plan as a whole (shortfalls, ties broken by lot).
     """
-    unusual = [take for take in takes if take.report["continuity"]["findings"]]
+    unusual = [take for take in takes if worth_a_look(take.report)]
     return render(
         "season.html",
         season=season,
@@ -260,7 +260,7 @@ def _tape(take: HeardTake) -> dict[str, Any]:
         "page": take.page,
         "instrument": (take.report.get("instrument") or {}).get("name") or "",
         "svg": Markup(tape_svg(take.report)),
-        "says": [finding["says"] for finding in take.report["continuity"]["findings"]],
+        "says": [finding["says"] for finding in worth_a_look(take.report)],
     }
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from fairhearing.core.continuity.finding import LOOK_STRENGTH
 from fairhearing.report.page import render
 from fairhearing.report.pitch_tape import pitch_tape_svg
 from fairhearing.report.tape import tape_svg
@@ -56,6 +57,8 @@ def take_page(
         glance=glance_lines(report),
         remarks=report.get("remarks") or [],
         tape=Markup(tape_svg(report)),
+        findings=worth_a_look(report),
+        faint=[f for f in report["continuity"]["findings"] if f["strength"] < LOOK_STRENGTH],
         levels=level_lines(report["quality"]),
         chromatic=_chromatic(report),
         scales=_scales(report),
@@ -82,7 +85,7 @@ def glance_lines(report: Report) -> list[Line]:
     if etude and etude.get("notes_right") is not None:
         total = etude["notes_right"] + etude["notes_wrong"] + etude["notes_missed"]
         lines.append(Line("Etude, notes as written", f"{etude['notes_right']} of {total}"))
-    findings = report["continuity"]["findings"]
+    findings = worth_a_look(report)
     lines.append(
         Line(
             "One unbroken take",
@@ -90,6 +93,11 @@ def glance_lines(report: Report) -> list[Line]:
         )
     )
     return lines
+
+
+def worth_a_look(report: Report) -> list[Report]:
+    """Return the findings that are strong enough to send a person to look."""
+    return [f for f in report["continuity"]["findings"] if f["strength"] >= LOOK_STRENGTH]
 
 
 def level_lines(quality: Report) -> list[Line]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from fairhearing.core.continuity.finding import LOOK_STRENGTH
 from fairhearing.report.words import clock
 
 WIDTH, LEFT, RIGHT = 960.0, 14.0, 14.0
@@ -44,12 +45,12 @@ def tape_svg(report: Mapping[str, Any]) -> str:
 
 
 def _placed_findings(report: Mapping[str, Any]) -> list[tuple[int, Mapping[str, Any]]]:
-    """Return findings with their number; one about the whole file has no place on the tape."""
+    """Return findings worth a look with their number, as far as they have a place on the tape."""
     half = (report["file"]["duration_s"] or 0.0) / 2
     return [
         (number, finding)
         for number, finding in enumerate(report["continuity"]["findings"], start=1)
-        if finding["end_s"] - finding["start_s"] <= half
+        if finding["end_s"] - finding["start_s"] <= half and finding["strength"] >= LOOK_STRENGTH
     ]
 
 

@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fairhearing.report.page import how_sure
-from fairhearing.report.take_page import Line, glance_lines, level_lines
+from fairhearing.report.take_page import Line, glance_lines, level_lines, worth_a_look
 from fairhearing.report.words import clock, tonic_name
 
 Report = Mapping[str, Any]
@@ -36,7 +36,7 @@ def _blocks(report: Report) -> Iterator[RenderableType]:
     yield _lines(level_lines(report["quality"])[:5])
     for remark in report["remarks"]:
         yield Text(f"· {remark}")
-    for finding in report["continuity"]["findings"]:
+    for finding in worth_a_look(report):
         yield Text(f"look: {finding['says']}")
     for advice in report["quality"]["advice"]:
         yield Text(f"advice: {advice}")

@@ -86,3 +86,19 @@ def test_nothing_is_known_before_the_end():
     observer.begin(probe())
     with pytest.raises(RuntimeError, match="not over"):
         _ = observer.quality
+
+
+def test_something_that_moves_counts_as_somebody_and_an_empty_room_does_not():
+    def with_a_mover(moves):
+        for i, wall in enumerate(room(120)):
+            picture = wall.copy()
+            x = 100 + (i * 5 % 100 if moves else 0)
+            picture[60:170, x : x + 40] = 30
+            yield picture
+
+    tone = 0.1 * np.sin(np.arange(20 * RATE_HZ) / 20)
+    assert hear(tone, list(with_a_mover(True))).picture.somebody_share > 0.8
+    still = hear(tone, list(with_a_mover(False)))
+    assert still.picture.somebody_share == 0
+    assert "nobody" in still.advice_keys
+    assert still.picture.upright is None  # no face in any direction: not to be told

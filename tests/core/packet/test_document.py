@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import pytest
 
-from fairhearing.core.errors import FairHearingError, TableError
+from fairhearing.core.errors import FairHearingError, ScoreFileError, TableError
 from fairhearing.core.packet.document import Press, engrave_packet, print_packet, square_code
 from fairhearing.core.packet.engraving import engrave
 from fairhearing.core.packet.fonts import music_font
@@ -169,9 +169,31 @@ def test_snare_and_scan_packets(snare: Path, tmp_path: Path) -> None:
     )
     spec = spec_for(snare, instrument=load()["snare-drum"], steps=steps)
     made = engrave_packet(spec)
-    assert made.data["sheets"] == []
+    assert [sheet["heading"] for sheet in made.data["sheets"]] == ["Rudiments for snare drum"]
     assert "judged by ear only" in made.data["music"][1]["note"]
     assert print_packet(spec).startswith(b"%PDF")
+
+
+def test_a_scanned_pdf_is_attached_page_by_page(etude: Path, tmp_path: Path) -> None:
+    scan = tmp_path / "old.pdf"
+    scan.write_bytes(print_packet(spec_for(etude)))
+    steps = (Step("etude", "etude", piece=Piece(scan, "Old march")),)
+    made = engrave_packet(spec_for(etude, steps=steps))
+    scans = made.data["music"][0]["scans"]
+    assert [entry["alt"] for entry in scans][:2] == [
+        "Old march, page 1 of a scan.",
+        "Old march, page 2 of a scan.",
+    ]
+    assert len(scans) == 6
+    assert made.parts == ()
+    with Press() as press:
+        assert press.load(made).pdf().startswith(b"%PDF")
+    scan.write_bytes(b"%PDF-1.4 nonsense")
+    with pytest.raises(ScoreFileError, match=r"old.pdf: page 1 cannot be printed"):
+        engrave_packet(spec_for(etude, steps=steps))
+    scan.write_bytes(b"nonsense")
+    with pytest.raises(ScoreFileError, match="not a PDF"):
+        engrave_packet(spec_for(etude, steps=steps))
 
 
 def test_wrong_settings_are_refused(etude: Path, tmp_path: Path) -> None:

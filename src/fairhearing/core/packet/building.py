@@ -25,6 +25,7 @@ from fairhearing.core.packet.audio_files import Kind
 from fairhearing.core.packet.document import EngravedPacket, Press, engrave_packet, part_of_step
 from fairhearing.core.packet.parts import Part, accompaniment_of
 from fairhearing.core.packet.practice_page import PageTrack, practice_page
+from fairhearing.core.packet.scans import scan_pictures
 from fairhearing.core.packet.settings import TrackWish
 from fairhearing.core.packet.spec import PacketSpec, Step
 from fairhearing.core.packet.timing import default_tempi, marked_bpm
@@ -101,10 +102,13 @@ def check_jobs(jobs: Iterable[PacketJob]) -> None:
     problems: dict[str, ScoreFileError] = {}
     for job in jobs:
         for step in job.spec.steps:
-            if step.piece is None or step.piece.scanned:
+            if step.piece is None:
                 continue
             try:
-                part_of_step(step, job.spec)
+                if step.piece.scanned:
+                    scan_pictures(step.piece.file)
+                else:
+                    part_of_step(step, job.spec)
             except ScoreFileError as error:
                 problems.setdefault(str(error), error)
     if not problems:

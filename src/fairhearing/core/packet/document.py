@@ -19,13 +19,14 @@ from typing import Any
 import segno
 import typst
 
-from fairhearing.core.errors import FairHearingError, ScoreFileError, TableError
+from fairhearing.core.errors import FairHearingError, TableError
 from fairhearing.core.packet.engraving import Engraving, engrave
 from fairhearing.core.packet.fonts import music_font
 from fairhearing.core.packet.instruments import Instrument
 from fairhearing.core.packet.parts import Part, part_for
 from fairhearing.core.packet.rudiments import rudiment_lines
 from fairhearing.core.packet.scales import ScaleLine, sheet_lines
+from fairhearing.core.packet.scans import scan_pictures
 from fairhearing.core.packet.spec import PAPERS, PacketSpec, Step
 from fairhearing.core.packet.wording import Wording
 
@@ -298,13 +299,11 @@ class _Maker:
             "note": wording("practice") if self._has_track(step) else "",
         }
         if piece.scanned:
-            pages = _scan_pages(piece.file)
-            name = f"{key}{piece.file.suffix.lower()}"
-            self.files[name] = piece.file.read_bytes()
-            alts = [wording("alt_scan", title=title, page=page) for page in range(1, pages + 1)]
-            entry["scans"] = [
-                {"file": name, "page": page, "alt": alt} for page, alt in enumerate(alts, 1)
-            ]
+            for page, (suffix, picture) in enumerate(scan_pictures(piece.file), start=1):
+                name = f"{key}-{page}{suffix}"
+                self.files[name] = picture
+                alt = wording("alt_scan", title=title, page=page)
+                entry["scans"].append({"file": name, "alt": alt})
             entry["note"] = wording("scanned")
             return [{**entry, "heading": title}]
         part = part_of_step(step, self.spec)
@@ -544,25 +543,6 @@ def square_code(address: str) -> bytes:
     picture = io.BytesIO()
     code.save(picture, kind="svg", scale=4, border=4, dark="#1d1a16", light="#ffffff")
     return picture.getvalue()
-
-
-def _scan_pages(path: Path) -> int:
-    """Return the pages of an attached PDF; a picture has one.
-
-    Raises
-    ------
-    ScoreFileError
-        If the file is missing or not what its name says.
-    """
-    if not path.is_file():
-        raise ScoreFileError(f"{path.name}: there is no such file")
-    if path.suffix.lower() != ".pdf":
-        return 1
-    data = path.read_bytes()
-    if not data.startswith(b"%PDF-"):
-        raise ScoreFileError(f"{path.name}: this is not a PDF")
-    # Count page objects; in PDFs with packed objects none are visible and typst counts itself.
-    return max(1, len(re.findall(rb"/Type\s*/Page(?![a-zA-Z])", data)))
 
 
 def _capital(text: str) -> str:

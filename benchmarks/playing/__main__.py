@@ -1,10 +1,10 @@
 """Accuracy and speed of what is heard in a take: ``python -m benchmarks.playing``.
 
 Builds performances with exact truth from real recorded notes (fetched with npm; none of their
-instruments, and no seed, was used in tuning), clean and at home, and prints one table: ours beside
-``librosa.pyin`` with median pitch and onsets and beside SwiftF0's own note segmenter, on the same
-sound in the same run. ``--own FOLDER`` adds a school's own takes: a sound file and beside it a
-table of the same name, ``onset_s,offset_s,pitch`` in CSV.
+instruments, and no seed, was used in tuning), clean and at home, and prints one table: ours,
+SwiftF0's own note segmenter, and ``librosa.pyin`` with onsets and median pitch (chromatic and
+etude only; it is slow), all on the same sound in the same run. ``--own FOLDER`` adds a school's
+own takes: a sound file and beside it a table of the same name, ``onset_s,offset_s,pitch`` in CSV.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from benchmarks.playing.banks import RATE_HZ, decode, recorded
 from benchmarks.playing.measures import note_f1, notes_of, scales_right
 from benchmarks.playing.references import pyin_notes, segmenter_notes
 
-from fairhearing.core.playing import Player, hear_playing
+from fairhearing.core.playing import Player, Playing, hear_playing
 from fairhearing.core.playing.annotations import read_annotations
 
 Table = dict[tuple[str, ...], list[float]]
@@ -63,9 +63,10 @@ def _voice(number: int, voice: split.Voice, options: argparse.Namespace, table: 
             for condition in conditions.CONDITIONS:
                 sound = conditions.apply(condition, dry, rng)
                 key = (condition, exercise.name)
-                _hear(voice, sound, events, key, table, pyin=not options.no_pyin)
+                slow = exercise.name in ("chromatic", "etude") and not options.no_pyin
+                playing = _hear(voice, sound, events, key, table, pyin=slow)
                 if exercise.name == "scales":
-                    _scales(voice, sound, truth, condition, table)
+                    _scales(playing, truth, condition, table)
 
 
 def _player(voice: split.Voice) -> Player:
@@ -82,7 +83,7 @@ def _hear(
     table: Table,
     *,
     pyin: bool,
-) -> None:
+) -> Playing:
     condition, exercise = key
     length_s = len(sound) / RATE_HZ
     begun = time.process_time()
@@ -107,16 +108,12 @@ def _hear(
             note_f1(events, pyin_notes(sound, voice.low - 2, voice.high + 2))
         )
         table["speed", "pyin"].append(length_s / (time.process_time() - begun))
+    return playing
 
 
 def _scales(
-    voice: split.Voice,
-    sound: np.ndarray,
-    truth: list[exercises.ScaleTruth],
-    condition: str,
-    table: Table,
+    playing: Playing, truth: list[exercises.ScaleTruth], condition: str, table: Table
 ) -> None:
-    playing = hear_playing(sound, player=_player(voice))
     for name, value in scales_right(truth, playing.scales.played).items():
         table["scales", condition, name].append(value)
     start_s = playing.scales.window_start_s
@@ -144,7 +141,7 @@ def report(table: Table) -> None:
             cells = [table.get(("f1", condition, exercise, n), []) for n in names]
             if cells[0]:
                 label = f"{condition}, {exercise}"
-                print(f"{label:34}" + "".join(f"{np.mean(c):11.3f}" for c in cells))
+                print(f"{label:34}" + "".join(_cell(c) for c in cells))
     print(f"{'× real time, one core':34}" + "".join(f"{_rate(table, n):11.0f}" for n in names))
     print(f"\n{'note F1 by instrument, ours':34}{'clean':>11}{'home':>11}")
     for voice in split.TEST:
@@ -157,6 +154,10 @@ def report(table: Table) -> None:
     for key, value in table.items():
         if key[0] == "own":
             print(f"{'own take: ' + key[1]:34}{np.mean(value):11.3f}")
+
+
+def _cell(values: list[float]) -> str:
+    return f"{np.mean(values):11.3f}" if values else f"{'–':>11}"
 
 
 def _rate(table: Table, name: str) -> float:

@@ -59,16 +59,23 @@ def perform(
         sound, lead = tone(instrument, event.midi, whole_s, release_s, bend)
         sound = sound * 10 ** (rng.uniform(-dynamics_db, 0) / 20)
         if manner is not None:
-            rise = round(rng.uniform(0, manner.attack_s) * RATE_HZ) + 1
-            sound[lead : lead + rise] *= np.linspace(0, 1, rise)[: len(sound) - lead]
-            # 20 dB below its height after a tenth of the rise: that is the onset now.
-            lead += rise // 10
+            rise = _rise(manner, rng)
+            sound[lead : lead + len(rise)] *= rise[: len(sound) - lead]
+            sound[:lead] *= rise[0]
+            # 20 dB below its height: that is the onset now.
+            lead += int(np.argmax(rise >= 0.1))
         begin = round(event.onset_s * RATE_HZ) - lead
         if begin < 0:
             sound, begin = sound[-begin:], 0
         sound = sound[: len(out) - begin]
         out[begin : begin + len(sound)] += sound
     return out[:length].astype(np.float32)
+
+
+def _rise(manner: Manner, rng: np.random.Generator) -> np.ndarray:
+    """Return how a note comes up: evenly in amplitude, or evenly in decibels from −40."""
+    t = np.linspace(0, 1, round(rng.uniform(0, manner.attack_s) * RATE_HZ) + 2)
+    return t if rng.random() < 0.5 else 10 ** (2 * (t - 1))
 
 
 def _bend(manner: Manner | None, length_s: float, rng: np.random.Generator) -> np.ndarray | None:

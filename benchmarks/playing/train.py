@@ -77,7 +77,7 @@ def _manner(voice: split.Voice, rng: np.random.Generator) -> Manner | None:
     """Sampled notes are too even: two takes in three are played as people do."""
     if voice.kind == "mallet" or rng.random() < 1 / 3:
         return None
-    return Manner(float(rng.uniform(0, 0.15)), float(rng.uniform(0, 90)), 25.0)
+    return Manner(float(rng.uniform(0, 0.2)), float(rng.uniform(0, 80)), 25.0)
 
 
 def examples(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,9 @@ _STRAY = 0.8
 # What a step costs, in points, by its size in the direction of travel.
 _STEP = {1: 0.0, 2: 1.1, 3: 1.9, 0: 1.05, -1: 1.3, -2: 1.4, -3: 1.5}
 _TURN = 0.3
+# Points for each second of silence beyond half a second; what follows a long one is new.
+_PAUSE = 1.2
+_PAUSE_FREE_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +68,10 @@ def find_chromatic(
         return None
     midi = np.array([note.midi for note in notes])
     part = np.array([sum(end < note.offset_s for _, end in speech) for note in notes])
-    up, up_from = _travel(midi, part, 1, None)
-    down, down_from = _travel(midi, part, -1, up)
+    waits = np.array([0.0] + [b.onset_s - a.offset_s for a, b in pairwise(notes)])
+    waits = _PAUSE * np.maximum(0, waits - _PAUSE_FREE_S)
+    up, up_from = _travel(midi, part, waits, 1, None)
+    down, down_from = _travel(midi, part, waits, -1, up)
     end = int(np.argmax(down))
     if up.max() >= down[end]:
         run = ChromaticRun(tuple(_walk(int(np.argmax(up)), up_from)), ())
@@ -80,7 +86,7 @@ def find_chromatic(
 
 
 def _travel(
-    midi: IntArray, part: IntArray, direction: int, start: FloatArray | None
+    midi: IntArray, part: IntArray, waits: FloatArray, direction: int, start: FloatArray | None
 ) -> tuple[FloatArray, IntArray]:
     """Return the best score of a run that ends at each note, and where it came from (−1: here).
 
@@ -94,7 +100,7 @@ def _travel(
             step = direction * int(midi[i] - midi[j])
             if step not in _STEP or part[i] != part[j]:
                 continue
-            value = score[j] + 1 - _STEP[step] - _STRAY * (back - 1)
+            value = score[j] + 1 - _STEP[step] - _STRAY * (back - 1) - waits[j + 1 : i + 1].sum()
             if value > score[i]:
                 score[i], came_from[i] = value, j
     return score, came_from

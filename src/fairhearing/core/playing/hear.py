@@ -17,7 +17,7 @@ from fairhearing.core.playing.attacks import Attacks, measure_attacks
 from fairhearing.core.playing.beginnings import find_beginnings
 from fairhearing.core.playing.limits import guess_limits, listening_limits
 from fairhearing.core.playing.measure import measure_notes
-from fairhearing.core.playing.notes import Frames, NoteCosts, find_spans
+from fairhearing.core.playing.notes import Frames, NoteCosts, find_spans, settle_onsets
 from fairhearing.core.playing.octaves import settle_octaves
 from fairhearing.core.playing.pitch import HOP, HOP_S, PitchTrack, hz_of_midi, track_pitch
 from fairhearing.core.playing.reading import Reading, read_notes, read_strokes
@@ -189,14 +189,10 @@ def _notes(
     tuning = centre_of_frames(track.midi[steady], track.confidence[steady])
     odds = find_beginnings(attacks, track)
     frames = Frames(track.midi - tuning, track.confidence, odds.begins, odds.sounds)
-    spans = [
-        span
-        for span in find_spans(
-            frames, lowest_midi=limits[0], highest_midi=limits[1], costs=NoteCosts()
-        )
-        if spoken[span.first : span.end].mean() <= _SPOKEN_SHARE
-    ]
-    return measure_notes(samples, spans, frames, tuning_semitones=tuning, kind=kind)
+    spans = find_spans(frames, lowest_midi=limits[0], highest_midi=limits[1], costs=NoteCosts())
+    played = [s for s in spans if spoken[s.first : s.end].mean() <= _SPOKEN_SHARE]
+    played = settle_onsets(played, attacks.level_db)
+    return measure_notes(samples, played, frames, tuning_semitones=tuning, kind=kind)
 
 
 def _frames_within(stretches_s: Sequence[tuple[float, float]], frames: int) -> NDArray[np.bool_]:

@@ -26,6 +26,9 @@ _RELEASE_S = 0.03
 _VOICED = 0.5
 _NEAR_SEMITONES = 0.8
 _LEAST_CONFIDENCE = 0.1
+_STEADY_SEMITONES = 0.2
+_AUDIBLE = 1e-3
+_STEADY_CONFIDENCE = 0.4
 _WINDOW = 2048
 _LONG_WINDOW = 4096
 _PARTIALS = 5
@@ -84,6 +87,11 @@ def _measure(
             low, high = np.percentile(100 * away[voiced], [16, 84])
             spread = float(high - low) / 2
     sure = float(np.mean(frames.confidence[body] * voiced)) if len(voiced) else 0.0
+    sound = samples[body.start * HOP : body.stop * HOP]
+    loud = len(sound) > 0 and float(np.sqrt(np.mean(np.square(sound)))) >= _AUDIBLE
+    if loud and np.mean(np.abs(away - np.median(away)) < _STEADY_SEMITONES) >= 0.8:
+        # The tracker doubts some plain tones; a pitch that does not move is one all the same.
+        sure = max(sure, _STEADY_CONFIDENCE)
     return Note(span.first * HOP_S, span.end * HOP_S, span.midi, cents, spread, round(sure, 3))
 
 

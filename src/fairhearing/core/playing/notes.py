@@ -11,12 +11,17 @@ The best path is found by dynamic programming (Viterbi 1967); costs are in nats.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 SILENCE = -1
+_BLOCK_FRAMES = 4096
+_ONSET_WITHIN_DB = 20.0
+_HEIGHT_FRAMES = 30
+_LATEST_FRAMES = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,26 @@ def find_spans(
     return spans
 
 
+def settle_onsets(spans: Sequence[Span], level_db: NDArray[np.floating]) -> list[Span]:
+    """Return the notes beginning where they come within 20 dB of their height, not before.
+
+    Parameters
+    ----------
+    spans : sequence of Span
+    level_db : ndarray of float, shape (n,)
+        Level of each frame.
+    """
+    settled = []
+    for span in spans:
+        height = float(level_db[span.first : min(span.end, span.first + _HEIGHT_FRAMES)].max())
+        first = span.first
+        latest = min(span.end - 5, first + _LATEST_FRAMES)
+        while first < latest and level_db[first] < height - _ONSET_WITHIN_DB:
+            first += 1
+        settled.append(Span(first, span.end, span.midi))
+    return settled
+
+
 def _emissions(
     frames: Frames, lowest: int, highest: int, costs: NoteCosts
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
@@ -110,63 +135,101 @@ def _emissions(
 
 def _best_path(
     frames: Frames, lowest: int, highest: int, costs: NoteCosts
-) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
-    sustain, attack, silence = _emissions(frames, lowest, highest, costs)
-    evidence = (costs.beginning * np.clip(frames.begins, -6, 6)).astype(np.float32)
-    count, pitches = sustain.shape
-    chain = costs.attack_frames
-    held = np.full(pitches, np.inf, dtype=np.float32)
-    rising = np.full((chain, pitches), np.inf, dtype=np.float32)
-    still = np.float32(0)
-    # Back pointers: into silence (from which pitch, or silence), into an attack, into a sustain.
-    from_still = np.full(count, SILENCE, dtype=np.int16)
-    from_attack = np.full((count, pitches), SILENCE, dtype=np.int16)
-    arrived = np.zeros((count, pitches), dtype=np.bool_)
-    for t in range(count):
-        best = int(np.argmin(held))
-        best_cost = held[best]
-        onset = evidence[t]
-        begin = still + costs.begin - onset
-        change = best_cost + costs.change - onset
+) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
+    """Return the pitch of each frame (or silence), and where a note begins."""
+    count, pitches = len(frames.midi), highest - lowest + 1
+    search = _Search(count, pitches, costs)
+    for first in range(0, count, _BLOCK_FRAMES):
+        part = slice(first, first + _BLOCK_FRAMES)
+        block = Frames(
+            frames.midi[part], frames.confidence[part], frames.begins[part], frames.sounds[part]
+        )
+        sustain, attack, silence = _emissions(block, lowest, highest, costs)
+        evidence = (costs.beginning * np.clip(block.begins, -6, 6)).astype(np.float32)
+        for k in range(len(block.midi)):
+            search.step(first + k, sustain[k], attack[k], silence[k], evidence[k])
+    return search.trace()
+
+
+class _Search:
+    """The cost of every state, frame after frame, and how the cheapest path came to it."""
+
+    def __init__(self, count: int, pitches: int, costs: NoteCosts) -> None:
+        self.costs = costs
+        self.still = np.float32(0)
+        self.held = np.full(pitches, np.inf, dtype=np.float32)
+        self.rising = np.full((costs.attack_frames, pitches), np.inf, dtype=np.float32)
+        # Back pointers: into silence (from which pitch, or silence), an attack, a sustain.
+        self.from_still = np.full(count, SILENCE, dtype=np.int8)
+        self.from_attack = np.full((count, pitches), SILENCE, dtype=np.int8)
+        self.arrived = np.zeros((count, pitches), dtype=np.bool_)
+
+    def step(
+        self,
+        t: int,
+        sustain: NDArray[np.float32],
+        attack: NDArray[np.float32],
+        silence: np.float32,
+        onset: np.float32,
+    ) -> None:
+        """Take frame `t`."""
+        held, rising = self.held, self.rising
+        best = int(held.argmin())
+        entry, source = self._enter(best, onset)
+        self.from_attack[t] = source
+        into = rising[-1] < held
+        self.arrived[t] = into
+        ended = held[best] + self.costs.end
+        if ended < self.still:
+            self.from_still[t] = best
+            self.still = ended
+        still = self.still + silence
+        held = np.where(into, rising[-1], held) + sustain
+        rising[1:] = rising[:-1]
+        rising[0] = entry
+        rising += attack
+        least = min(still, held.min())
+        rising -= least
+        self.still, self.held = still - least, held - least
+
+    def _enter(self, best: int, onset: np.float32) -> tuple[NDArray[np.float32], NDArray[np.int8]]:
+        """Return the cost of beginning each pitch now, and from where (pitch or silence)."""
+        costs, held = self.costs, self.held
+        begin = self.still + costs.begin - onset
+        change = held[best] + costs.change - onset
         repeat = held + costs.repeat - onset
-        entry = np.full(pitches, min(begin, change), dtype=np.float32)
-        source = np.full(pitches, SILENCE if begin <= change else best, dtype=np.int16)
+        entry = np.full(len(held), min(begin, change), dtype=np.float32)
+        source = np.full(len(held), SILENCE if begin <= change else best, dtype=np.int8)
         again = repeat < entry
         again[best] = repeat[best] < begin
         if source[best] == best and not again[best]:
             entry[best], source[best] = begin, SILENCE
         entry[again] = repeat[again]
-        source[again] = np.flatnonzero(again)
-        from_attack[t] = source
-        into = rising[-1] < held
-        arrived[t] = into
-        new_held = np.where(into, rising[-1], held) + sustain[t]
-        rising[1:] = rising[:-1]
-        rising[0] = entry
-        rising += attack[t]
-        ended = best_cost + costs.end
-        if ended < still:
-            from_still[t] = best
-            still = ended
-        still = still + silence[t]
-        held = new_held
-        least = min(still, held.min())
-        still, held = still - least, held - least
-        rising -= least
-    last = SILENCE if still <= held.min() else int(np.argmin(held))
-    return _trace(from_still, from_attack, arrived, chain=chain, last=last)
+        source[again] = again.nonzero()[0]
+        return entry, source
+
+    def trace(self) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
+        """Walk back along the cheapest path."""
+        last = SILENCE if self.still <= self.held.min() else int(np.argmin(self.held))
+        return _trace(
+            self.from_still,
+            self.from_attack,
+            self.arrived,
+            chain=self.costs.attack_frames,
+            last=last,
+        )
 
 
 def _trace(
-    from_still: NDArray[np.int16],
-    from_attack: NDArray[np.int16],
+    from_still: NDArray[np.int8],
+    from_attack: NDArray[np.int8],
     arrived: NDArray[np.bool_],
     *,
     chain: int,
     last: int,
-) -> tuple[NDArray[np.int16], NDArray[np.bool_]]:
+) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
     count = len(from_still)
-    path = np.full(count, SILENCE, dtype=np.int16)
+    path = np.full(count, SILENCE, dtype=np.int8)
     begins = np.zeros(count, dtype=np.bool_)
     state = last
     t = count - 1

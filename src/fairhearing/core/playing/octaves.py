@@ -5,9 +5,10 @@ above. At the true fundamental the multiples carry sound and the places half-way
 not; the candidate with the greatest such contrast wins, the tracker's own with some advance.
 
 Bars (mallet instruments) have few, inharmonic partials: about 2.76 times the fundamental for an
-untuned bar (glockenspiel), 3 for a xylophone, 4 for a marimba or vibraphone (Fletcher & Rossing,
-*The Physics of Musical Instruments*, chapter 19). There the lowest candidate that is itself strong
-counts.
+untuned bar (glockenspiel), 3 for a xylophone, 4 for a marimba or vibraphone, and more above
+(Fletcher & Rossing, *The Physics of Musical Instruments*, chapter 19). Their fundamental is the
+strongest partial within the instrument's range, so there the tracker is believed only where it is
+about as strong as the strongest.
 """
 
 from __future__ import annotations
@@ -27,8 +28,7 @@ _PARTIALS = 3
 _DEEPEST_DB = 25.0
 _ADVANCE_DB = 5.0
 _RATIOS = (1.0, 2.0, 0.5)
-_BAR_RATIOS = (1.0, 1 / 2.76, 1 / 3.0, 1 / 4.0, 0.5)
-_BAR_STRONG_DB = 12.0
+_BAR_STRONG_DB = 8.0
 _SMOOTH_FRAMES = 7
 
 
@@ -53,23 +53,54 @@ def settle_octaves(
         Candidates beyond these limits are not considered.
     """
     window = _LONG_WINDOW if lowest_midi < 45 else _WINDOW
-    ratios = np.array(_BAR_RATIOS if kind == "mallet" else _RATIOS)
-    choice = np.zeros(len(track.midi), dtype=np.int64)
-    for first in range(0, len(choice), _BLOCK_FRAMES):
-        last = min(first + _BLOCK_FRAMES, len(choice))
+    moved = track.midi.copy()
+    for first in range(0, len(moved), _BLOCK_FRAMES):
+        last = min(first + _BLOCK_FRAMES, len(moved))
         spectrum = _spectrum_db(samples, first, last, window)
-        hz = 440.0 * 2 ** ((track.midi[first:last] - 69) / 12)
-        candidates = hz[:, None] * ratios
-        value = (_bar if kind == "mallet" else _contrast)(spectrum, candidates, window)
-        moved = track.midi[first:last, None] + 12 * np.log2(ratios)
-        value[(moved < lowest_midi - 1) | (moved > highest_midi + 1)] = -np.inf
-        choice[first:last] = np.argmax(value, axis=1)
-    choice[track.confidence < 0.3] = 0
-    shift = 12 * np.log2(ratios)[choice]
+        block = track.midi[first:last]
+        if kind == "mallet":
+            moved[first:last] = _bars(spectrum, block, window, (lowest_midi, highest_midi))
+        else:
+            moved[first:last] = _octaves(spectrum, block, window, (lowest_midi, highest_midi))
+    shift = np.where(track.confidence < 0.3, 0.0, moved - track.midi)
     if kind != "mallet":
         # One doubtful frame in a note is the tracker's to keep.
         shift = median_filter(shift, _SMOOTH_FRAMES)
     return PitchTrack(track.midi + shift, track.confidence, track.octave_shift)
+
+
+def _octaves(
+    spectrum: NDArray[np.float32],
+    midi: NDArray[np.float64],
+    window: int,
+    limits: tuple[float, float],
+) -> NDArray[np.float64]:
+    ratios = np.array(_RATIOS)
+    hz = 440.0 * 2 ** ((midi - 69) / 12)
+    value = _contrast(spectrum, hz[:, None] * ratios, window)
+    candidates = midi[:, None] + 12 * np.log2(ratios)
+    value[(candidates < limits[0] - 1) | (candidates > limits[1] + 1)] = -np.inf
+    return np.asarray(candidates[np.arange(len(midi)), np.argmax(value, axis=1)])
+
+
+def _bars(
+    spectrum: NDArray[np.float32],
+    midi: NDArray[np.float64],
+    window: int,
+    limits: tuple[float, float],
+) -> NDArray[np.float64]:
+    hz = 440.0 * 2 ** ((np.array([*limits, *midi]) - 69) / 12)
+    low = max(1, int(np.floor(hz[0] * 0.97 * window / RATE_HZ)))
+    high = min(spectrum.shape[1] - 2, int(np.ceil(hz[1] * 1.03 * window / RATE_HZ)))
+    rows = np.arange(len(midi))
+    peak = low + np.argmax(spectrum[:, low : high + 1], axis=1)
+    left, mid, right = (spectrum[rows, peak + k].astype(np.float64) for k in (-1, 0, 1))
+    bend = left - 2 * mid + right
+    aside = 0.5 * (left - right) / np.minimum(bend, -1e-9)
+    place = peak + np.clip(aside, -0.5, 0.5)
+    strongest = 69 + 12 * np.log2(place * RATE_HZ / window / 440.0)
+    own = np.nan_to_num(_at(spectrum, hz[2:, None], window)[:, 0])
+    return np.where(own >= mid - _BAR_STRONG_DB, midi, strongest)
 
 
 def _spectrum_db(
@@ -83,10 +114,6 @@ def _spectrum_db(
     view = np.lib.stride_tricks.sliding_window_view(part, window)[::HOP]
     shape = np.hanning(window + 1)[:-1].astype(np.float32)
     magnitude = np.abs(rfft(view * shape, axis=1))
-    # A partial may lie between two bins.
-    magnitude[:, 1:-1] = np.maximum(
-        magnitude[:, 1:-1], np.maximum(magnitude[:, :-2], magnitude[:, 2:]) * 0.7
-    )
     greatest = magnitude.max(axis=1, keepdims=True) + 1e-9
     level = 20 * np.log10(magnitude / greatest + 1e-9)
     return np.asarray(np.maximum(level + _DEEPEST_DB, 0), dtype=np.float32)
@@ -97,7 +124,16 @@ def _at(spectrum: NDArray[np.float32], hz: NDArray[np.float64], window: int) -> 
     index = np.round(hz * window / RATE_HZ).astype(np.int64)
     inside = index < spectrum.shape[1]
     rows = np.arange(len(spectrum))[:, None]
-    found = spectrum[rows, np.minimum(index, spectrum.shape[1] - 1)]
+    last = spectrum.shape[1] - 1
+    # A partial may lie between two bins (a neighbour counts 3 dB less).
+    found = np.maximum(
+        spectrum[rows, np.minimum(index, last)],
+        np.maximum(
+            spectrum[rows, np.clip(index - 1, 0, last)],
+            spectrum[rows, np.minimum(index + 1, last)],
+        )
+        - 3.0,
+    )
     return np.where(inside, found, np.nan).astype(np.float32)
 
 
@@ -119,14 +155,3 @@ def _contrast(
     value[total == 0] = -np.inf
     value[:, 0] += _ADVANCE_DB
     return value
-
-
-def _bar(
-    spectrum: NDArray[np.float32], hz: NDArray[np.float64], window: int
-) -> NDArray[np.float64]:
-    level = np.nan_to_num(_at(spectrum, hz, window).astype(np.float64))
-    strong = level >= level[:, :1] - _BAR_STRONG_DB
-    # Among the strong ones the greatest level; the tracker's own with some advance.
-    value = np.where(strong, level, -np.inf)
-    value[:, 0] += _ADVANCE_DB
-    return np.asarray(value)

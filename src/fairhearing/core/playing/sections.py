@@ -18,6 +18,7 @@ from fairhearing.core.playing.types import Note, Plan, Section, SectionKind
 _PAUSE_S = 3.0
 _JOIN_S = 2.5
 _LEAST_NOTES = 5
+_AT_ONCE_S = 0.4
 _ANNOUNCED_WITHIN_S = 12.0
 # A stretch belongs to the scales when this share of its notes lies in recognised scales.
 _MOSTLY = 0.7
@@ -76,6 +77,9 @@ def scale_region(
         back -= 1
     if _rises(notes[back:first]) or first - back >= _FALSE_START_NOTES:
         first = back
+    # A first note that cracked stands right before the scale that was recognised.
+    while first > back and notes[first].onset_s - notes[first - 1].offset_s < _AT_ONCE_S:
+        first -= 1
     return first, last
 
 

@@ -33,11 +33,14 @@ class HeardTake:
     heard: tuple[Note, ...]
 
 
-def etude_for(voice: split.Voice, seed: int, *, bars: int = 20) -> Score:
-    """An etude within two octaves in the middle of an instrument's range."""
+def etude_for(voice: split.Voice, seed: int, *, bars: int = 20, busy: float = 0.25) -> Score:
+    """An etude within two octaves in the middle of an instrument's range.
+
+    Sixteenths are as common as in the etudes of the note benchmark (one beat in three).
+    """
     middle = (voice.low + voice.high) // 2
     reach = min(12, (voice.high - voice.low) // 2)
-    return make_etude(seed, bars=bars, lowest=middle - reach, highest=middle + reach)
+    return make_etude(seed, bars=bars, lowest=middle - reach, highest=middle + reach, busy=busy)
 
 
 def sounding_take(score: Score, seed: int, slips: Slips = SOUND_SLIPS) -> Take:

@@ -83,9 +83,12 @@ def make_etude(
     repeat: bool = False,
     ornaments: bool = False,
     drum: bool = False,
-    fastest: Fraction = S,
+    busy: float = 1.0,
 ) -> Score:
-    """Invent an etude: scale steps, broken chords, repeated notes, rests, ties."""
+    """Invent an etude: scale steps, broken chords, repeated notes, rests, ties.
+
+    ``busy`` weighs the figures with sixteenths: at 1 two beats in three have some, at .25 one.
+    """
     rng = np.random.default_rng([seed, 11])
     tonic = int(rng.integers(lowest, min(lowest + 12, highest - 11)))
     steps = [0, 2, 4, 5, 7, 9, 11]
@@ -107,8 +110,9 @@ def make_etude(
                 cell: tuple[Fraction, ...] = (Fraction(beats),)
                 size = beats
             else:
-                options = [c for c in CELLS[size] if min(c) >= fastest]
-                cell = options[int(rng.integers(len(options)))]
+                options = CELLS[size]
+                odds = np.array([busy if min(c) <= S else 1.0 for c in options])
+                cell = options[int(rng.choice(len(options), p=odds / odds.sum()))]
             chord = rng.random() < 0.25
             for part in cell:
                 if rng.random() < 0.05 and notes and bar < bars - 1:

@@ -39,12 +39,14 @@ FIRST_LOOK_NOTES = 60
 """The start tempi compete over this many heard notes; the best go on over the whole take."""
 GO_ON_WITH = 2
 LEAST_RIGHT = 8
-LEAST_AGREEMENT = 0.45
 LEAST_SHARE = 0.4
+LEAST_AGREEMENT = 0.45
+LEAST_AGREEMENT_THIN = 0.25
+LEAST_FIT_THIN = 0.7
 """When a take is a take of this score: so many right notes (or all of a shorter score), this
-share right of all that was struck, missed or extra from first to last, and this share right of
-either the take or the page. Invented takes of other pieces in the same key stay below .4 in all
-three together; takes with a third of their notes spoilt stay above."""
+share right of either the take or the page, and this share right of all that was struck, missed
+or extra from first to last. When the hearing lost many notes a smaller share will do, if those
+that it has fit the page as it stands."""
 LEAST_AGREEMENT_STROKES = 0.7
 DEAREST_STROKES = 1.15
 MOST_OFF_BEAT = 0.28
@@ -182,7 +184,9 @@ def _follows(best: _Found, states: States, heard: int) -> bool:
         # Every stroke fits some note, so the fit in time has to decide.
         dear = best.path.cost / min(heard, len(states))
         return agreement >= LEAST_AGREEMENT_STROKES and dear <= DEAREST_STROKES
-    return agreement >= LEAST_AGREEMENT and share >= LEAST_SHARE
+    thin = best.shift == 0 and best.right / passed >= LEAST_FIT_THIN
+    least = LEAST_AGREEMENT_THIN if thin else LEAST_AGREEMENT
+    return agreement >= least and share >= LEAST_SHARE
 
 
 def _off_beat(alignment: Alignment) -> float:

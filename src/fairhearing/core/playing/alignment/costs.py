@@ -56,14 +56,14 @@ class Costs:
     semitone: float = 2.0
     other_pitch: float = 2.4
     octave: float = 1.6
-    missed: float = 2.2
+    missed: float = 1.6
     missed_repeat: float = 1.2
     missed_grace: float = 0.3
     missed_trill: float = 1.2
     extra: float = 2.0
     extra_same: float = 1.2
     extra_trill: float = 0.05
-    extra_outside: float = 1.6
+    extra_outside: float = 2.0
     timing_cap: float = 3.0
     timing_cap_rest: float = 1.0
     timing_floor_s: float = 0.035

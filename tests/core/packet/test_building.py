@@ -9,14 +9,28 @@ from pathlib import Path
 import pytest
 
 from fairhearing.core.errors import ScoreFileError
+from fairhearing.core.packet import building
 from fairhearing.core.packet.building import PacketJob, build
 from fairhearing.core.packet.instruments import load
 from fairhearing.core.packet.parts import part_for
 from fairhearing.core.packet.reading import read_score
 from fairhearing.core.packet.settings import TrackWish
 from fairhearing.core.packet.spec import PacketSpec, Piece, Step
+from fairhearing.core.packet.tracks import tuning_note
 
 QUICK = TrackWish(tempi=(200,), formats=("mp3",))
+
+
+@pytest.fixture
+def etude(write_score) -> Path:  # type: ignore[no-untyped-def]
+    """Two bars, because every test here makes sound files."""
+    path: Path = write_score("etude.musicxml", "Bb4:4 C5:4 D5:4 Eb5:4", "F5:4 G5:4 Bb4:8")
+    return path
+
+
+@pytest.fixture(autouse=True)
+def _short_tuning_notes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(building, "tuning_note", lambda hz: tuning_note(hz, 2.0))
 
 
 def job_for(etude: Path, honors: Path, name: str = "trumpet", **changes: object) -> PacketJob:
@@ -120,7 +134,10 @@ def test_a_wrong_source_stops_everything_before_anything_is_written(
 
 
 @pytest.mark.long
-def test_workers_make_the_same_files(etude: Path, tmp_path: Path) -> None:
+def test_workers_make_the_same_files(
+    etude: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.undo()  # the workers do not see it
     jobs = [job_for(etude, etude), job_for(etude, etude, "tuba")]
     build(jobs, tmp_path / "a", workers=0)
     build(jobs, tmp_path / "b", workers=2)

@@ -35,7 +35,7 @@ def music_font() -> bytes:
         raise FairHearingError(
             f"the engraving library has no {MUSIC_FONT} font; install a verovio release that has"
         )
-    font = TTFont(io.BytesIO(base64.b64decode(found.group(1))))
+    font = TTFont(io.BytesIO(base64.b64decode(found.group(1))), recalcTimestamp=False)
     font.flavor = None
     unpacked = io.BytesIO()
     font.save(unpacked)
@@ -51,7 +51,7 @@ def music_font_for_text(text: str) -> str:
     text : str
         The signs; others are left out, which makes the font some kilobytes small.
     """
-    font = TTFont(io.BytesIO(music_font()))
+    font = TTFont(io.BytesIO(music_font()), recalcTimestamp=False)
     options = subset.Options(flavor="woff2", layout_features=[], notdef_outline=True)
     options.drop_tables += ["FFTM"]
     cutter = subset.Subsetter(options)

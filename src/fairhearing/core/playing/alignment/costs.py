@@ -33,8 +33,8 @@ class Costs:
         The most that a run of missed notes costs: a constant, and for each note; a phrase that
         the hearing lost is one misfortune, not many.
     extra, extra_same, extra_trill, extra_outside : float
-        A heard note without a written one; of the pitch that is sounding (a note split in
-        two); under a trill or roll; before the first written note.
+        A heard note without a written one; of the pitch that is sounding, or its octave (a
+        note split in two); under a trill or roll; before the first written note.
     timing_cap, timing_cap_rest : float
         The most that bad timing can cost; after a rest of two beats or more.
     timing_floor_s, timing_share : float
@@ -55,7 +55,7 @@ class Costs:
 
     semitone: float = 2.0
     other_pitch: float = 2.4
-    octave: float = 1.6
+    octave: float = 1.0
     missed: float = 1.6
     missed_repeat: float = 1.2
     missed_grace: float = 0.3
@@ -118,7 +118,8 @@ def build_tables(states: States, notes: Sequence[HeardNote], shift: int, costs: 
     # A blip of 40 ms or a note that the hearing itself doubts is easily an artefact.
     weight = np.clip((offset - onset) / 0.12, 0.4, 1.0) * np.clip(sure / 0.8, 0.5, 1.0)
     nearest = np.where(pitched[None, :, :], apart, 99).min(axis=2)
-    within = np.where(nearest == 0, costs.extra_same, costs.extra)
+    # The pitch that sounds, or an octave of it: a note split in two, or its overtone.
+    within = np.where((nearest % 12 == 0) & (nearest <= 24), costs.extra_same, costs.extra)
     under = states.trill[None, :] & ((nearest <= 3) | ~pitched.any(axis=1)[None, :])
     within = np.where(under, costs.extra_trill, within)
 

@@ -39,11 +39,11 @@ class Doubts:
     """
 
     shortest_s: float = 0.09
-    least_confidence: float = 0.7
+    least_confidence: float = 0.75
     off_centre_cents: float = 35.0
     shortest_missed_s: float = 0.17
     covered_share: float = 0.4
-    touching_s: float = 0.02
+    touching_s: float = 0.06
 
 
 @dataclass(frozen=True, slots=True)

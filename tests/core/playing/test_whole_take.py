@@ -113,8 +113,11 @@ def test_no_section_of_that_kind_no_result(heard):
     assert moved.scales.played == () and moved.scales.window_start_s is None
 
 
-def test_same_input_same_output_on_one_or_two_threads(audition, heard, tmp_path):
-    np.save(tmp_path / "take.npy", audition[0])
+def test_same_input_same_output_on_one_or_two_threads(audition, tmp_path):
+    part = audition[0][: 25 * RATE_HZ]
+    here = hear_playing(part, player=TRUMPET, plan=Plan())
+    assert here.notes
+    np.save(tmp_path / "take.npy", part)
     program = (
         "import sys, numpy as np\n"
         "from fairhearing.core.playing import *\n"
@@ -129,4 +132,4 @@ def test_same_input_same_output_on_one_or_two_threads(audition, heard, tmp_path)
             capture_output=True, text=True, check=True, env=environment, cwd=ROOT,
         )  # fmt: skip
         said.append(run.stdout)
-    assert said[0] == said[1] == repr(heard) + "\n"
+    assert said[0] == said[1] == repr(here) + "\n"

@@ -45,6 +45,9 @@ _WRONG_FIRST = 1.6
 
 _LEAST_DEGREES = 6
 _MOST_WRONG_SHARE = 0.2
+_MOST_REPAIRS = 3
+_FEW_SLIPS = 4
+_MOST_SLIPS_SHARE = 0.4
 
 _ADVANCE, _SKIP, _STAY, _ANEW, _FROM_OUTSIDE = 0, 1, 2, 3, 4
 _BACK_BY = 4  # codes 5…8: back by one to four degrees
@@ -113,7 +116,19 @@ def lay_scales(midi: NDArray[np.int64], modes: Iterable[Mode]) -> list[Found]:
     table = np.full((len(candidates), longest), -1000, dtype=np.int32)
     for row, pattern in enumerate(candidates):
         table[row, : len(pattern.notes)] = pattern.notes
-    return _trace(_Lattice(table, [len(p.notes) for p in candidates]), midi, candidates)
+    found = _trace(_Lattice(table, [len(p.notes) for p in candidates]), midi, candidates)
+    return [one for one in found if _is_scale(one, midi)]
+
+
+def _is_scale(found: Found, midi: NDArray[np.int64]) -> bool:
+    """Say whether a path is a scale and not a melody that wanders up and down one."""
+    codes = [code for _, _, code in found.steps]
+    repairs = sum(code == _ANEW or code > _BACK_BY for code in codes)
+    slips = codes.count(_SKIP) + sum(
+        midi[i] != found.pattern.notes[degree] for i, degree, _ in found.steps
+    )
+    reached = max(degree for _, degree, _ in found.steps) + 1
+    return repairs <= _MOST_REPAIRS and slips <= max(_FEW_SLIPS, _MOST_SLIPS_SHARE * reached)
 
 
 class _Lattice:

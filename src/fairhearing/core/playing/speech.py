@@ -33,8 +33,8 @@ _EDGE_FROM = 0.1
 _SHORTEST_S = 0.35
 _BRIDGE_S = 0.4
 _STAYS_OVER_S = 0.7
-_STAYS_AT_MOST = 0.35
-_EDGE_STAYS_AT_MOST = 0.5
+_STAYS_AT_MOST = 0.45
+_EDGE_STAYS_AT_MOST = 0.55
 
 
 @cache
@@ -110,7 +110,7 @@ def stretches(
     """
     step_s = CHUNK / RATE_HZ
     # The pitch of played notes stays most of the time, that of speech (three readers, five
-    # synthetic voices) at most a third of it.
+    # synthetic voices) less than half of it.
     stays = uniform_filter1d(pitch_stays.astype(np.float64), round(_STAYS_OVER_S / step_s))
     voice = np.where(stays < _STAYS_AT_MOST, probability, 0.0)
     edge = (probability >= _EDGE_FROM) & (stays < _EDGE_STAYS_AT_MOST)

@@ -21,8 +21,6 @@ from scipy import signal
 from benchmarks.continuity.clips import SOUND_RATE_HZ, in_a_room, rendered
 from fairhearing.core.continuity.fingerprint import Fingerprint, fingerprint
 from fairhearing.core.continuity.same_recording import (
-    LEAST_MOMENTS,
-    LEAST_SHARE,
     compare,
     find_copies,
 )
@@ -120,7 +118,7 @@ def main(count: int) -> None:
             found[kind].append(compare("a", prints[i], "b", copy) is not None)
         for i in range(count):
             for j in range(i):
-                pair = compare("a", prints[i], "b", prints[j], least_moments=1, least_share=0)
+                pair = compare("a", prints[i], "b", prints[j], rules=((1, 0.0),))
                 closest.append((pair.moments, pair.share) if pair else (0, 0.0))
         print(f"{name}: {np.mean([len(p.hashes) for p in prints]):.0f} hashes a minute of take")
     for kind, hits in found.items():
@@ -128,12 +126,14 @@ def main(count: int) -> None:
     hits = [hit for kind in found.values() for hit in kind]
     print(f"  {'all copies':45s} found {np.mean(hits):6.1%} of {len(hits)}")
     moments, share = np.array(closest).T
-    confused = (moments >= LEAST_MOMENTS) & (share >= LEAST_SHARE)
+    confused = np.zeros(len(moments), dtype=bool)
+    for least, least_share in RULES:
+        confused |= (moments >= least) & (share >= least_share)
     print(f"pairs of different players of one etude: {len(closest)}, confused: {confused.sum()}")
-    long = moments >= LEAST_MOMENTS
+    enough = moments >= RULES[0][0]
     print(
-        f"  most moments {moments.max():.0f} (a copy needs {LEAST_MOMENTS}); largest share among "
-        f"those with enough moments {share[long].max(initial=0):.2f} (a copy needs {LEAST_SHARE})"
+        f"  most moments {moments.max():.0f}; largest share among those with enough "
+        f"{share[enough].max(initial=0):.2f} (a copy needs {RULES})"
     )
     season(prints, random)
 

@@ -14,13 +14,14 @@ import numpy as np
 import pytest
 
 from fairhearing.core.errors import FairHearingError, ScoreFileError, TableError
-from fairhearing.core.packet.document import Press, engrave_packet, print_packet, square_code
+from fairhearing.core.packet.document import Press, engrave_packet, print_packet
 from fairhearing.core.packet.engraving import engrave
 from fairhearing.core.packet.fonts import music_font
 from fairhearing.core.packet.instruments import load
 from fairhearing.core.packet.opening import open_tree
 from fairhearing.core.packet.parts import part_for
 from fairhearing.core.packet.spec import PacketSpec, Piece, ScaleWish, Step
+from fairhearing.core.packet.square_code import square_code
 from fairhearing.core.packet.wording import LANGUAGES, Wording
 
 poppler = pytest.mark.skipif(

@@ -10,19 +10,18 @@ the sound of a track do not depend on the honors excerpt in any way.
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import json
 import multiprocessing
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cache, partial
-from importlib.metadata import version
+from functools import partial
 from pathlib import Path
 from xml.etree.ElementTree import tostring
 
 from fairhearing.core.errors import FairHearingError, ScoreFileError
 from fairhearing.core.packet.audio_files import Kind
 from fairhearing.core.packet.document import EngravedPacket, Press, engrave_packet, part_of_step
+from fairhearing.core.packet.fingerprint import described, file_fingerprint, fingerprint
 from fairhearing.core.packet.parts import Part, accompaniment_of
 from fairhearing.core.packet.practice_page import PageTrack, practice_page
 from fairhearing.core.packet.scans import scan_pictures
@@ -41,8 +40,6 @@ from fairhearing.core.packet.wording import Wording
 
 MEMORY = ".made.json"
 PATIENCE_S = 600.0  # one packet takes seconds; a damaged source can hang the engraving library
-
-_HERE = Path(__file__).parent
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +186,7 @@ def _tuning(jobs: Sequence[PacketJob], out: Path, memory: dict[str, str]) -> Don
     bench = _Bench(PacketJob("tuning", job.spec), out, memory)
     for name, make_it in tuning_files(job.tracks, wording, job.spec.title).items():
         key = [name, job.tracks.tuning_hz, job.spec.title, wording("tuning_track")]
-        bench.file(name, _key(key), make_it)
+        bench.file(name, fingerprint(key), make_it)
     return Done("tuning", bench.made, bench.kept, (), bench.fresh)
 
 
@@ -281,7 +278,7 @@ class _Bench:
 
     def _packet(self) -> None:
         spec = self.spec
-        key = _key(_described(spec))
+        key = fingerprint(described(spec))
         numbers = [(number, address) for number, address in self.job.students if number]
         names = [(f"packet-{spec.language}.pdf", spec.number, "")]
         names += [
@@ -300,7 +297,7 @@ class _Bench:
                         loaded = press.load(self._engrave())
                     return loaded.pdf(number, address)
 
-                self.file(name, _key([key, number, address]), printed)
+                self.file(name, fingerprint([key, number, address]), printed)
         finally:
             if press is not None:
                 press.__exit__()
@@ -313,7 +310,7 @@ class _Bench:
     def _part_file(self, step: Step) -> None:
         assert step.piece is not None
         on = step.on or self.spec.instrument
-        key = _key([_digest(step.piece.file), _described(on), self.spec.level])
+        key = fingerprint([file_fingerprint(step.piece.file), described(on), self.spec.level])
         self.file(
             f"parts/{_plain(step.name)}.musicxml",
             key,
@@ -327,7 +324,7 @@ class _Bench:
         assert piece is not None
         spec, on = self.spec, step.on or self.spec.instrument
         title = piece.title or piece.file.stem
-        base = [_digest(piece.file), _described(on), spec.level, dataclasses.asdict(wish)]
+        base = [file_fingerprint(piece.file), described(on), spec.level, dataclasses.asdict(wish)]
         base += [title, piece.tempo_bpm, spec.title, spec.schools]
         part: Part | None = None
 
@@ -375,7 +372,7 @@ class _Bench:
                     tags = self._tags(f"{title} · {bpm}", self.wording(words), on.name)
                     self.file(
                         f"tracks/{name}-{bpm:03d}{mark}.{kind}",
-                        _key([*base, bpm, clicking, kind, tags]),
+                        fingerprint([*base, bpm, clicking, kind, tags]),
                         lambda kind=kind, tags=tags, the_track=the_track: finished(  # type: ignore[misc]
                             the_track().sound, kind, tags
                         ),
@@ -383,7 +380,7 @@ class _Bench:
                 track = None
         self.file(
             f"practice-{name}-{spec.language}.html",
-            _key([*base, list(tempi), spec.language, dict(spec.wording), spec.invented]),
+            fingerprint([*base, list(tempi), spec.language, dict(spec.wording), spec.invented]),
             lambda: self._page(the_part(), step, [(bpm, music(bpm)) for bpm in tempi], wish),
         )
 
@@ -437,40 +434,3 @@ def _write(path: Path, data: bytes) -> None:
 def _plain(name: str) -> str:
     kept = "".join(c if c.isalnum() or c in "-_" else "-" for c in name.strip().lower())
     return "-".join(piece for piece in kept.split("-") if piece) or "section"
-
-
-def _digest(path: Path) -> str:
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise ScoreFileError(f"{path.name}: cannot be read ({error.strerror})") from error
-
-
-def _described(thing: object) -> object:
-    """Return plain data that changes whenever what would be printed changes."""
-    if isinstance(thing, Path):
-        return [thing.name, _digest(thing)]
-    if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        return {f.name: _described(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
-    if isinstance(thing, dict):
-        return {str(key): _described(value) for key, value in thing.items()}
-    if isinstance(thing, list | tuple):
-        return [_described(value) for value in thing]
-    return thing if isinstance(thing, int | float | str | None) else str(thing)
-
-
-def _key(data: object) -> str:
-    text = json.dumps([_program(), data], sort_keys=True, ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-@cache
-def _program() -> str:
-    """Return a fingerprint of the code, the fonts and the libraries that draw and set."""
-    digest = hashlib.sha256()
-    for path in sorted(_HERE.rglob("*")):
-        if path.is_file() and "__pycache__" not in path.parts:
-            digest.update(path.name.encode("utf-8") + path.read_bytes())
-    for library in ("verovio", "typst", "av", "midirenderer"):
-        digest.update(version(library).encode("utf-8"))
-    return digest.hexdigest()

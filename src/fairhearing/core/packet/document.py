@@ -8,7 +8,6 @@ picture of music says which bars it shows; fonts are embedded.
 
 from __future__ import annotations
 
-import io
 import json
 import re
 import tempfile
@@ -16,7 +15,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import segno
 import typst
 
 from fairhearing.core.errors import FairHearingError, TableError
@@ -28,6 +26,15 @@ from fairhearing.core.packet.rudiments import rudiment_lines
 from fairhearing.core.packet.scales import ScaleLine, sheet_lines
 from fairhearing.core.packet.scans import scan_pictures
 from fairhearing.core.packet.spec import PAPERS, PacketSpec, Step
+from fairhearing.core.packet.square_code import square_code
+from fairhearing.core.packet.steps_in_words import (
+    RUDIMENT_NAMES,
+    capital,
+    cue_lines,
+    key_name,
+    step_name,
+    what_to_play,
+)
 from fairhearing.core.packet.wording import Wording
 
 MARGIN_MM = 17.0
@@ -42,7 +49,6 @@ SCALE_HEADING_MM = 13.0
 SHEET_TOP_MM = 13.0
 SHEET_GAP_MM = 0.8
 RUDIMENT_STAFF_MM = 6.4
-RUDIMENT_NAMES = ("rudiments", "rudimentos")
 DRAWINGS = ("one-take", "steady", "distance", "frame", "quiet", "as-it-is")
 
 _HERE = Path(__file__).parent
@@ -172,20 +178,6 @@ def print_packet(spec: PacketSpec) -> bytes:
         return press.load(engrave_packet(spec)).pdf(spec.number)
 
 
-def key_name(instrument: Instrument, wording: Wording) -> str:
-    """Say what a transposing instrument reads and what sounds."""
-    shift = instrument.sounding_minus_written
-    if instrument.kind == "drum":
-        return ""
-    if shift % 12 == 0:
-        octaves = {12: "octave_up", 24: "two_octaves_up"}.get(shift, "not_transposing")
-        return wording(octaves)
-    flat_names = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
-    return wording(
-        "transposing", written=wording.key("C"), concert=wording.key(flat_names[shift % 12])
-    )
-
-
 class _Maker:
     def __init__(self, spec: PacketSpec):
         self.spec = spec
@@ -217,7 +209,7 @@ class _Maker:
                 x for x in (spec.schools, wording("invented") if spec.invented else "") if x
             ),
             "invented": spec.invented,
-            "instrument": _capital(self._name(spec.instrument)),
+            "instrument": capital(self._name(spec.instrument)),
             "instrument_short_for": {m["key"]: m.pop("player") for m in music},
             "level": wording.level(spec.level),
             "note": spec.note,
@@ -259,8 +251,8 @@ class _Maker:
         if step.limit_s is not None:
             remarks.append(wording("limit", seconds=f"{step.limit_s:g}"))
         return {
-            "name": _capital(_step_name(step, wording)),
-            "what": _what(step, self.spec, wording),
+            "name": capital(step_name(step, wording)),
+            "what": what_to_play(step, self.spec, wording),
             "remark": ", ".join(remarks),
         }
 
@@ -290,8 +282,8 @@ class _Maker:
         title = piece.title or piece.file.stem
         entry: dict[str, Any] = {
             "key": key,
-            "kind": _step_name(step, wording),
-            "player": _capital(self._name(step.on or self.spec.instrument)),
+            "kind": step_name(step, wording),
+            "player": capital(self._name(step.on or self.spec.instrument)),
             "level": wording.level(self.spec.level),
             "systems": [],
             "gap_mm": SYSTEM_GAPS_MM[0],
@@ -406,7 +398,7 @@ class _Maker:
                 bar_numbers=False,
                 full_width=True,
             )
-            label = _capital(line.names[self.spec.language])
+            label = capital(line.names[self.spec.language])
             alt = wording("alt_rudiment", title=label, sticking=line.sticking)
             systems = self._sheet_files(made, alt)
             lines.append({"label": label, "concert": "", "systems": systems})
@@ -440,9 +432,9 @@ class _Maker:
     def _scale_entry(self, line: ScaleLine, made: Engraving) -> dict[str, Any]:
         wording = self.wording
         if line.kind == "chromatic":
-            label, concert = _capital(wording("chromatic")), wording("chromatic_note")
+            label, concert = capital(wording("chromatic")), wording("chromatic_note")
         else:
-            label = _capital(wording(line.kind, key=wording.key(line.tonic)))
+            label = capital(wording(line.kind, key=wording.key(line.tonic)))
             concert = ""
             if self.spec.instrument.sounding_minus_written % 12:
                 concert = wording("concert", key=wording.key(line.concert_tonic))
@@ -458,52 +450,6 @@ def _line_height(made: Engraving) -> float:
     return sum(system.height_mm + SHEET_GAP_MM for system in made.systems)
 
 
-# -- words of a step ---------------------------------------------------------------------------
-
-
-def _step_name(step: Step, wording: Wording) -> str:
-    return wording(step.kind) if step.name in {"", step.kind} else step.name
-
-
-def _what(step: Step, spec: PacketSpec, wording: Wording) -> str:
-    on = ""
-    if step.on is not None and step.on.id != spec.instrument.id:
-        name = step.on.names.get(spec.language, step.on.name)
-        on = " " + wording("what_on", instrument=name)
-    if step.piece is None:
-        kind = step.kind if step.kind in {"introduction", "chromatic", "scales"} else "other"
-        if step.name in RUDIMENT_NAMES and "rudiments" in spec.instrument.asks:
-            kind = "rudiments"
-        return wording(f"what_{kind}") + on
-    name = "what_honors" if step.kind == "honors" else "what_etude"
-    title = step.piece.title or step.piece.file.stem
-    if step.piece.tempo_bpm is None:
-        return wording(f"{name}_no_tempo", title=title) + on
-    tempo = wording("tempo", bpm=f"{step.piece.tempo_bpm:g}")
-    return wording(name, title=title, tempo=tempo) + on
-
-
-def _cue(spec: PacketSpec, wording: Wording, number: str) -> list[dict[str, str]]:
-    instrument = spec.instrument.names.get(spec.language, spec.instrument.name)
-    cards = []
-    for step in spec.steps:
-        play, remark = "", wording("optional") if step.optional else ""
-        if step.kind == "introduction":
-            say = wording("say_introduction", number=number or "…", instrument=instrument)
-        else:
-            say = wording("say_section", section=_capital(_step_name(step, wording)))
-            if step.piece is not None:
-                title = step.piece.title or step.piece.file.stem
-                play = wording("play_piece", title=title)
-            elif step.kind == "chromatic":
-                play = wording("play_chromatic")
-            elif step.kind == "scales":
-                play = wording("play_scales", seconds=f"{step.limit_s or 60:g}")
-        cards.append({"say": say, "play": play, "remark": remark})
-    cards.append({"say": wording("say_thanks"), "play": wording("play_thanks"), "remark": ""})
-    return cards
-
-
 def _personal(spec: PacketSpec, number: str, address: str, folder: Path | None) -> dict[str, Any]:
     """Return what differs from student to student; pictures go to `folder` or into "files"."""
     wording = Wording(spec.language, spec.wording)
@@ -517,33 +463,10 @@ def _personal(spec: PacketSpec, number: str, address: str, folder: Path | None) 
         "number": number,
         "address": re.sub(r"^https?://(www\.)?", "", address).rstrip("/"),
         "qr": qr,
-        "cue": _cue(spec, wording, number),
+        "cue": cue_lines(spec, wording, number),
     }
     if folder is None:
         return {**data, "files": files}
     for name, picture in files.items():
         (folder / name).write_bytes(picture)
     return data
-
-
-def square_code(address: str) -> bytes:
-    """Return an address as a QR code (ISO/IEC 18004) in SVG, error correction M.
-
-    Raises
-    ------
-    TableError
-        If it is not a web address or too long for a code that a phone reads from paper.
-    """
-    if not re.fullmatch(r"https?://[^\s<>\"]{3,300}", address):
-        raise TableError(
-            f'the families\' page "{address[:60]}" is not a web address; '
-            "write it like https://band.example.org/auditions"
-        )
-    code = segno.make_qr(address, error="m")
-    picture = io.BytesIO()
-    code.save(picture, kind="svg", scale=4, border=4, dark="#1d1a16", light="#ffffff")
-    return picture.getvalue()
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

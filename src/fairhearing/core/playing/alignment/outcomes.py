@@ -8,7 +8,7 @@ clear and in the middle of its pitch before it contradicts the page; otherwise t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,8 @@ class Doubts:
         Where sound fills more than this of a missed note's place, the note may be in it.
     touching_s : float
         Another heard note this close, that the page does not have, may be part of it.
+    surroundings, right_around : int, float
+        Of so many notes on either side this share must be right.
     """
 
     shortest_s: float = 0.09
@@ -44,6 +46,8 @@ class Doubts:
     shortest_missed_s: float = 0.17
     covered_share: float = 0.4
     touching_s: float = 0.06
+    surroundings: int = 4
+    right_around: float = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +113,26 @@ class Judgement:
             # A note that was struck in a later attempt stays struck.
             if key not in decided or decided[key][0] <= when:
                 decided[key] = (when, self._gone(gone))
-        return [decided[key][1] for key in sorted(decided)]
+        return self._with_surroundings([decided[key][1] for key in sorted(decided)])
+
+    def _with_surroundings(self, decided: list[Decided]) -> list[Decided]:
+        """Where the hearing itself stumbles, a single other pitch says nothing."""
+        right = [one.outcome is Outcome.RIGHT for one in decided]
+        reach, share = self.doubts.surroundings, self.doubts.right_around
+        checked = []
+        for k, one in enumerate(decided):
+            around = right[max(0, k - reach) : k] + right[k + 1 : k + 1 + reach]
+            unclear = one.outcome is Outcome.WRONG and sum(around) < share * len(around)
+            checked.append(
+                replace(
+                    one,
+                    outcome=Outcome.NOT_SURE,
+                    reason="Another note was heard, but little around it was heard clearly.",
+                )
+                if unclear
+                else one
+            )
+        return checked
 
     def extras(self) -> tuple[ExtraNote, ...]:
         """Heard notes that the page does not have, from the first struck note to the last."""

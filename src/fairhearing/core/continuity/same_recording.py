@@ -8,8 +8,7 @@ begin with the same landmark and are no independent witnesses.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,9 +26,13 @@ with eight and more was 0.26 (docs/evidence.md).
 
 _MOMENT_MS = 250
 _SHIFT_MS = 12  # shifts inside one copy differ by no more, whatever the codec
-_COMMON = 200  # a hash that this many takes share says nothing
+_COMMON = 60  # a hash that this many takes share says nothing
 _PARTS = 64
-_CANDIDATE = 6  # shared hashes before two takes are compared at all
+_CANDIDATE = 4  # shared hashes at one shift before two takes are compared
+_SLOT_MS = 100
+_SHIFTS = 2**16  # shifts of up to 54 minutes either way
+_TABLE_BITS = 28
+_TABLE = 2**_TABLE_BITS
 
 SAME_FILE_SAYS = (
     "This is the very same file as another take of the season. A file sent twice by mistake "
@@ -169,52 +172,63 @@ def copy_findings(name: str, copies: Sequence[Copy]) -> tuple[Finding, ...]:
 
 
 def _candidates(prints: Sequence[Fingerprint]) -> list[tuple[int, int]]:
-    """Return pairs of takes that share enough hashes to be worth comparing.
+    """Return pairs of takes that share several hashes at about one shift.
 
-    The hashes are gone through in parts of their range, so that the memory held stays a
-    fraction of the season's; in each part equal hashes are brought together by sorting.
+    Players of one etude share many hashes, but at all shifts, so pair and shift are counted
+    together: first roughly, in a table of fixed size that never counts too little, then exactly
+    for what the table lets through. The hashes are gone through in parts of their range; memory
+    stays at the season's own size and the table's.
     """
     n = len(prints)
+    order = [np.argsort(p.hashes, kind="stable") for p in prints]
+    hashes = [p.hashes[o] for p, o in zip(prints, order, strict=True)]
+    slots = [
+        (p.places_ms[o] // _SLOT_MS).astype(np.int32) for p, o in zip(prints, order, strict=True)
+    ]
+    table = np.zeros(_TABLE, dtype=np.uint8)
+    for keys in _parts(hashes, slots, n):
+        place, times = np.unique(_mixed(keys), return_counts=True)
+        table[place] = np.minimum(table[place].astype(np.int64) + times, 255).astype(np.uint8)
+    kept = [np.zeros(0, dtype=np.int64)]
+    for keys in _parts(hashes, slots, n):
+        kept.append(keys[table[_mixed(keys)] >= _CANDIDATE])
+    found, times = np.unique(np.concatenate(kept), return_counts=True)
+    pairs = np.unique(found[times >= _CANDIDATE] // _SHIFTS)
+    return [(int(pair // n), int(pair % n)) for pair in pairs]
+
+
+def _parts(
+    hashes: Sequence[NDArray[np.uint32]], slots: Sequence[NDArray[np.int32]], n: int
+) -> Iterator[NDArray[np.int64]]:
+    """Yield, part by part, one key for every two takes under one hash: the pair and the shift."""
     edges = np.linspace(0, 2**32, _PARTS + 1).astype(np.uint64)
-    ordered = [np.sort(p.hashes) for p in prints]
-    keys = np.zeros(0, dtype=np.int64)
-    counts = np.zeros(0, dtype=np.int64)
-    for low, high in itertools.pairwise(edges):
-        pieces, owners = [], []
-        for take, hashes in enumerate(ordered):
-            a, b = np.searchsorted(hashes, [low, high])
-            piece = np.unique(hashes[a:b])
-            pieces.append(piece)
-            owners.append(np.full(len(piece), take, dtype=np.int32))
-        found, times = np.unique(
-            _pairs(np.concatenate(pieces), np.concatenate(owners), n), return_counts=True
-        )
-        keys, counts = _added(keys, counts, found, times)
-    chosen = keys[counts >= _CANDIDATE]
-    return [(int(key // n), int(key % n)) for key in chosen]
+    cuts = [np.searchsorted(own, edges) for own in hashes]
+    for part in range(_PARTS):
+        spans = [slice(int(cut[part]), int(cut[part + 1])) for cut in cuts]
+        owners = np.repeat(np.arange(n), [span.stop - span.start for span in spans])
+        words = np.concatenate([own[span] for own, span in zip(hashes, spans, strict=True)])
+        times = np.concatenate([own[span] for own, span in zip(slots, spans, strict=True)])
+        yield _pairs(words, owners, times, n)
 
 
-def _pairs(hashes: NDArray[np.uint32], owners: NDArray[np.int32], n: int) -> NDArray[np.int64]:
-    """Return key first × n + second for every two takes under one hash."""
-    order = np.argsort(hashes, kind="stable")
-    hashes, owners = hashes[order], owners[order]
+def _pairs(
+    hashes: NDArray[np.uint32], owners: NDArray[np.int64], times: NDArray[np.int32], n: int
+) -> NDArray[np.int64]:
+    order = np.argsort(hashes, kind="stable")  # keeps the takes of one hash in order
+    hashes, owners, times = hashes[order], owners[order], times[order]
     starts = np.flatnonzero(np.r_[True, hashes[1:] != hashes[:-1]])
     sizes = np.diff(np.r_[starts, len(hashes)])
     keys = [np.zeros(0, dtype=np.int64)]
     for size in np.unique(sizes[(sizes > 1) & (sizes <= _COMMON)]):
-        rows = owners[starts[sizes == size][:, None] + np.arange(size)].astype(np.int64)
+        rows = starts[sizes == size][:, None] + np.arange(size)
         i, j = np.triu_indices(int(size), 1)
-        keys.append((rows[:, i] * n + rows[:, j]).ravel())
+        first, second = owners[rows[:, i]], owners[rows[:, j]]
+        shift = (times[rows[:, j]] - times[rows[:, i]] + _SHIFTS // 2) % _SHIFTS
+        keys.append(((first * n + second) * _SHIFTS + shift)[first != second])
     return np.concatenate(keys)
 
 
-def _added(
-    keys: NDArray[np.int64],
-    counts: NDArray[np.int64],
-    more_keys: NDArray[np.int64],
-    more_counts: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    all_keys, place = np.unique(np.concatenate([keys, more_keys]), return_inverse=True)
-    total = np.zeros(len(all_keys), dtype=np.int64)
-    np.add.at(total, place, np.concatenate([counts, more_counts]))
-    return all_keys, total
+def _mixed(keys: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return a place in the table for every key (Knuth's multiplicative hashing)."""
+    spread = keys.astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    return (spread >> np.uint64(64 - _TABLE_BITS)).astype(np.int64)

@@ -17,6 +17,12 @@ from fairhearing.core.playing.alignment.states import NO_PITCH, States
 from fairhearing.core.playing.alignment.story import Gone, Story, Struck
 
 
+PARTIALS = (19, 28, 31)
+"""Semitones from a tone to its third, fifth and sixth partial. The third is the one to which
+xylophone bars are tuned and to which a clarinet overblows (Fletcher & Rossing, *The Physics of
+Musical Instruments*)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Doubts:
     """When a heard note is not clear enough to contradict the page.
@@ -204,6 +210,8 @@ class Judgement:
             return "The grace note was not heard clearly."
         if apart % 12 == 0:
             return "The note was heard in another octave; an ear decides."
+        if apart in PARTIALS:
+            return "An overtone of the note may have been heard."
         note = self.notes[struck.note]
         for near in (struck.note - 1, struck.note + 1):
             if not 0 <= near < len(self.notes) or near in self.used:

@@ -16,11 +16,9 @@ from fairhearing.core.playing.alignment.result import ExtraNote, HeardNote, Note
 from fairhearing.core.playing.alignment.states import NO_PITCH, States
 from fairhearing.core.playing.alignment.story import Gone, Story, Struck
 
-
-PARTIALS = (19, 28, 31)
-"""Semitones from a tone to its third, fifth and sixth partial. The third is the one to which
-xylophone bars are tuned and to which a clarinet overblows (Fletcher & Rossing, *The Physics of
-Musical Instruments*)."""
+FAR_SEMITONES = 15
+"""Nobody slips this far; an overtone is heard this far. Bars of a xylophone ring a twelfth above
+their tone, a clarinet overblows there (Fletcher & Rossing, *The Physics of Musical Instruments*)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +208,7 @@ class Judgement:
             return "The grace note was not heard clearly."
         if apart % 12 == 0:
             return "The note was heard in another octave; an ear decides."
-        if apart in PARTIALS:
+        if apart >= FAR_SEMITONES:
             return "An overtone of the note may have been heard."
         note = self.notes[struck.note]
         for near in (struck.note - 1, struck.note + 1):

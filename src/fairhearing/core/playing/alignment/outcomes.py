@@ -18,7 +18,7 @@ from fairhearing.core.playing.alignment.story import Gone, Story, Struck
 
 FAR_SEMITONES = 15
 """Nobody slips this far; an overtone is heard this far. Bars of a xylophone ring a twelfth above
-their tone, a clarinet overblows there (Fletcher & Rossing, *The Physics of Musical Instruments*)."""
+their tone, a clarinet overblows there (Fletcher & Rossing, *Physics of Musical Instruments*)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,11 +31,13 @@ Table = dict[tuple[str, ...], list[float]]
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seeds", type=int, default=1, help="takes of each kind (default 1)")
+    parser.add_argument("--first", type=int, default=1, help="first seed (default 1)")
     parser.add_argument("--only", help="one instrument of the test bank")
     parser.add_argument("--no-pyin", action="store_true", help="leave the slow reference out")
     parser.add_argument("--own", type=Path, help="a folder with your own annotated takes")
     options = parser.parse_args()
-    print(f"benchmarks.playing, {datetime.date.today():%d %B %Y}")
+    seeds = f"seeds {options.first} to {options.first + options.seeds - 1}"
+    print(f"benchmarks.playing, {datetime.date.today():%d %B %Y}, {seeds}")
     table: Table = defaultdict(list)
     for number, voice in enumerate(split.TEST):
         if options.only in (None, voice.name):
@@ -47,7 +49,8 @@ def main() -> None:
 
 def _voice(number: int, voice: split.Voice, options: argparse.Namespace, table: Table) -> None:
     bank = recorded(voice.name)
-    for seed in list(split.TEST_SEEDS)[: options.seeds]:
+    first = split.TEST_SEEDS.index(options.first)
+    for seed in split.TEST_SEEDS[first : first + options.seeds]:
         rng = np.random.default_rng([seed, number])
         scales, truth = exercises.scales_exercise(voice.low, voice.high, rng)
         made = [

@@ -26,9 +26,7 @@ def take(*parts, pause_s=3.0, announce=True):
 
 
 def kinds(notes, speech, plan=None):
-    return [
-        s.kind for s in read_notes(notes, speech, player=PLAYER, plan=plan or Plan()).sections
-    ]
+    return [s.kind for s in read_notes(notes, speech, player=PLAYER, plan=plan or Plan()).sections]
 
 
 def test_the_usual_order():

@@ -175,7 +175,9 @@ def find_speech(samples: NDArray[np.float32], track: PitchTrack) -> Speech:
     )
     steady = steady[: len(probability) * step]
     steady = np.pad(steady, (0, len(probability) * step - len(steady)))
-    return stretches(probability, steady.reshape(-1, step).mean(axis=1))
+    chunks = samples[: len(probability) * CHUNK].reshape(-1, CHUNK)
+    level_db = 10 * np.log10(np.mean(np.square(chunks), axis=1) + 1e-10)
+    return stretches(probability, steady.reshape(-1, step).mean(axis=1), level_db)
 
 
 def _notes(

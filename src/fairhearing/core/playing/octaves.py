@@ -4,11 +4,12 @@ A pitch tracker now and then takes a tone whose second partial is strong for the
 above. At the true fundamental the multiples carry sound and the places half-way between them do
 not; the candidate with the greatest such contrast wins, the tracker's own with some advance.
 
-Bars (mallet instruments) have few, inharmonic partials: about 2.76 times the fundamental for an
+Bars and timpani have few, inharmonic partials: about 2.76 times the fundamental for an
 untuned bar (glockenspiel), 3 for a xylophone, 4 for a marimba or vibraphone, and more above
 (Fletcher & Rossing, *The Physics of Musical Instruments*, chapter 19). Their fundamental is the
 strongest partial within the instrument's range, so there the tracker is believed only where it is
-about as strong as the strongest.
+about as strong as the strongest. A kettledrum's principal tone is the lowest of its strong ones
+(the same book, chapter 18).
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ def settle_octaves(
         Mono, at :data:`~fairhearing.core.playing.types.RATE_HZ`.
     track : PitchTrack
     kind : str
-        "mallet" for bars; anything else has harmonic partials.
+        "mallet" and "timpani" are struck; anything else has harmonic partials.
     lowest_midi, highest_midi : float
         Candidates beyond these limits are not considered.
     """
@@ -58,12 +59,18 @@ def settle_octaves(
         last = min(first + _BLOCK_FRAMES, len(moved))
         spectrum = _spectrum_db(samples, first, last, window)
         block = track.midi[first:last]
-        if kind == "mallet":
-            moved[first:last] = _bars(spectrum, block, window, (lowest_midi, highest_midi))
+        if kind in ("mallet", "timpani"):
+            moved[first:last] = _struck(
+                spectrum,
+                block,
+                window,
+                (lowest_midi, highest_midi),
+                lowest_strong=kind == "timpani",
+            )
         else:
             moved[first:last] = _octaves(spectrum, block, window, (lowest_midi, highest_midi))
     shift = np.where(track.confidence < 0.3, 0.0, moved - track.midi)
-    if kind != "mallet":
+    if kind == "melodic":
         # One doubtful frame in a note is the tracker's to keep.
         shift = median_filter(shift, _SMOOTH_FRAMES)
     return PitchTrack(track.midi + shift, track.confidence, track.octave_shift)
@@ -83,24 +90,34 @@ def _octaves(
     return np.asarray(candidates[np.arange(len(midi)), np.argmax(value, axis=1)])
 
 
-def _bars(
+def _struck(
     spectrum: NDArray[np.float32],
     midi: NDArray[np.float64],
     window: int,
     limits: tuple[float, float],
+    *,
+    lowest_strong: bool,
 ) -> NDArray[np.float64]:
+    """Return the strongest partial within the limits, or the lowest of the strong ones."""
     hz = 440.0 * 2 ** ((np.array([*limits, *midi]) - 69) / 12)
     low = max(1, int(np.floor(hz[0] * 0.97 * window / RATE_HZ)))
     high = min(spectrum.shape[1] - 2, int(np.ceil(hz[1] * 1.03 * window / RATE_HZ)))
     rows = np.arange(len(midi))
-    peak = low + np.argmax(spectrum[:, low : high + 1], axis=1)
+    inside = spectrum[:, low : high + 1]
+    peak = low + np.argmax(inside, axis=1)
+    if lowest_strong:
+        before, after = spectrum[:, low - 1 : high], spectrum[:, low + 1 : high + 2]
+        strong = inside >= inside.max(axis=1, keepdims=True) - _BAR_STRONG_DB
+        peaks = strong & (inside >= before) & (inside >= after)
+        peak = np.where(peaks.any(axis=1), low + np.argmax(peaks, axis=1), peak)
     left, mid, right = (spectrum[rows, peak + k].astype(np.float64) for k in (-1, 0, 1))
     bend = left - 2 * mid + right
     aside = 0.5 * (left - right) / np.minimum(bend, -1e-9)
     place = peak + np.clip(aside, -0.5, 0.5)
     strongest = 69 + 12 * np.log2(place * RATE_HZ / window / 440.0)
     own = np.nan_to_num(_at(spectrum, hz[2:, None], window)[:, 0])
-    return np.where(own >= mid - _BAR_STRONG_DB, midi, strongest)
+    believed = (own >= mid - _BAR_STRONG_DB) & (not lowest_strong)
+    return np.where(believed, midi, strongest)
 
 
 def _spectrum_db(

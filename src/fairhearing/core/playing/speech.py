@@ -35,6 +35,10 @@ _BRIDGE_S = 0.4
 _STAYS_OVER_S = 0.7
 _STAYS_AT_MOST = 0.45
 _EDGE_STAYS_AT_MOST = 0.55
+_PAUSE_CHUNKS = 7
+_PAUSE_WITHIN = 32
+_PAUSE_INSIDE = 5
+_PAUSE_BELOW_DB = 14.0
 
 
 @cache
@@ -92,7 +96,9 @@ def _window(samples: NDArray[np.float32], first: int, last: int) -> NDArray[np.f
 
 
 def stretches(
-    probability: NDArray[np.float32], pitch_stays: NDArray[np.floating]
+    probability: NDArray[np.float32],
+    pitch_stays: NDArray[np.floating],
+    level_db: NDArray[np.floating],
 ) -> tuple[tuple[float, float], ...]:
     """Return where somebody speaks.
 
@@ -102,6 +108,8 @@ def stretches(
         From :func:`speech_probability`.
     pitch_stays : ndarray of float, shape (n,)
         The share of each chunk in which the pitch holds still, as that of a played note does.
+    level_db : ndarray of float, shape (n,)
+        Level of each chunk.
 
     Returns
     -------
@@ -135,4 +143,30 @@ def stretches(
             joined[-1][1] = max(joined[-1][1], end)
             continue
         joined.append([start, end])
-    return tuple((start * step_s, end * step_s) for start, end in joined)
+    return tuple(
+        (start * step_s, end * step_s)
+        for start, end in joined
+        if _stands_apart(level_db, start, end)
+    )
+
+
+def _stands_apart(level_db: NDArray[np.floating], start: int, end: int) -> bool:
+    """Say whether there is a pause on both sides: who plays does not talk in between.
+
+    A stretch in the middle of playing that only sounds like a voice has none.
+    """
+    height = float(np.percentile(level_db[start:end], 80))
+    before = level_db[max(0, start - _PAUSE_WITHIN) : start + _PAUSE_INSIDE]
+    after = level_db[max(0, end - _PAUSE_INSIDE) : end + _PAUSE_WITHIN]
+    at_edges = (start <= _PAUSE_WITHIN, end >= len(level_db) - _PAUSE_WITHIN)
+    return all(
+        at_edge or _has_pause(part, height - _PAUSE_BELOW_DB)
+        for part, at_edge in zip((before, after), at_edges, strict=True)
+    )
+
+
+def _has_pause(level_db: NDArray[np.floating], limit_db: float) -> bool:
+    quiet = (level_db < limit_db).astype(np.float64)
+    if len(quiet) < _PAUSE_CHUNKS:
+        return False
+    return bool(np.convolve(quiet, np.ones(_PAUSE_CHUNKS), "valid").max() >= _PAUSE_CHUNKS)

@@ -169,10 +169,7 @@ def find_speech(samples: NDArray[np.float32], track: PitchTrack) -> Speech:
     """Return where somebody speaks, in seconds, given the pitch along the take."""
     probability = speech_probability(samples)
     step = CHUNK // HOP
-    # The tracker doubts the lowest notes of a clarinet; they hold still all the same.
-    steady = track.steady(
-        within_semitones=_STEADY_SEMITONES, frames=_STEADY_FRAMES, least_confidence=0.5
-    )
+    steady = track.steady(within_semitones=_STEADY_SEMITONES, frames=_STEADY_FRAMES)
     steady = steady[: len(probability) * step]
     steady = np.pad(steady, (0, len(probability) * step - len(steady)))
     chunks = samples[: len(probability) * CHUNK].reshape(-1, CHUNK)

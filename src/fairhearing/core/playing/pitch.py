@@ -49,9 +49,7 @@ class PitchTrack:
     confidence: NDArray[np.float64]
     octave_shift: int
 
-    def steady(
-        self, *, within_semitones: float, frames: int, least_confidence: float = 0.8
-    ) -> NDArray[np.bool_]:
+    def steady(self, *, within_semitones: float, frames: int) -> NDArray[np.bool_]:
         """Say for each frame whether the pitch around it holds still, as that of a note does.
 
         Parameters
@@ -60,14 +58,12 @@ class PitchTrack:
             Greatest standard deviation of the pitch.
         frames : int
             Length of the stretch that is looked at.
-        least_confidence : float
-            Least mean confidence of the stretch.
         """
         mean = uniform_filter1d(self.midi, frames)
         square = uniform_filter1d(self.midi**2, frames)
         spread = np.sqrt(np.maximum(square - mean**2, 0))
         sure = uniform_filter1d(self.confidence, frames)
-        return np.asarray((spread < within_semitones) & (sure > least_confidence))
+        return np.asarray((spread < within_semitones) & (sure > 0.8))
 
 
 def hz_of_midi(midi: float) -> float:

@@ -27,14 +27,14 @@ _CONTEXT = 64
 _LANES = 8
 _WARM_UP_CHUNKS = 31
 _WINDOW_CHUNKS = 8 * 250
-_SPEECH_FROM = 0.3
-_SPEECH_UNTIL = 0.2
+_SPEECH_FROM = 0.2
+_SPEECH_UNTIL = 0.12
 _EDGE_FROM = 0.1
 _SHORTEST_S = 0.35
 _BRIDGE_S = 0.4
 _STAYS_OVER_S = 0.7
-_STAYS_AT_MOST = 0.45
-_EDGE_STAYS_AT_MOST = 0.55
+_STAYS_AT_MOST = 0.35
+_EDGE_STAYS_AT_MOST = 0.5
 _PAUSE_CHUNKS = 7
 _PAUSE_WITHIN = 32
 _PAUSE_INSIDE = 5
@@ -118,7 +118,7 @@ def stretches(
     """
     step_s = CHUNK / RATE_HZ
     # The pitch of played notes stays most of the time, that of speech (three readers, five
-    # synthetic voices) less than half of it.
+    # synthetic voices) at most a third of it.
     stays = uniform_filter1d(pitch_stays.astype(np.float64), round(_STAYS_OVER_S / step_s))
     voice = np.where(stays < _STAYS_AT_MOST, probability, 0.0)
     edge = (probability >= _EDGE_FROM) & (stays < _EDGE_STAYS_AT_MOST)

@@ -8,7 +8,7 @@ import pytest
 from fairhearing.core.playing import RATE_HZ, Player, hear_playing
 from fairhearing.core.playing.measure import _pitch_in_spectrum
 from fairhearing.core.playing.octaves import settle_octaves
-from fairhearing.core.playing.pitch import HOP_S, hz_of_midi, midi_of_hz, octave_shift, track_pitch
+from fairhearing.core.playing.pitch import HOP_S, hz_of_midi, midi_of_hz, stretch_for, track_pitch
 
 
 def tone(hz, seconds=2.0, partials=5, rate=RATE_HZ):
@@ -52,10 +52,11 @@ def test_the_pitch_of_a_note_within_two_cents(midi, deviation):
         assert found == pytest.approx(midi + deviation / 100, abs=limit)
 
 
-def test_what_is_shifted_for_the_engine():
-    assert octave_shift(26, 65) == -1  # tuba
-    assert octave_shift(40, 74) == 0  # trombone
-    assert octave_shift(74, 108) == 1  # piccolo
+def test_what_is_stretched_for_the_engine():
+    assert stretch_for(26, 65) == 0.5  # tuba
+    assert stretch_for(40, 74) == 1.0  # trombone
+    assert stretch_for(59, 98) == 1.25  # flute
+    assert stretch_for(74, 108) == 2.0  # piccolo
 
 
 def test_frames_stand_at_their_time():

@@ -73,7 +73,7 @@ def settle_octaves(
     if kind == "melodic":
         # One doubtful frame in a note is the tracker's to keep.
         shift = median_filter(shift, _SMOOTH_FRAMES)
-    return PitchTrack(track.midi + shift, track.confidence, track.octave_shift)
+    return PitchTrack(track.midi + shift, track.confidence, track.stretch)
 
 
 def _octaves(

@@ -2,7 +2,7 @@
 
 The pitch comes from SwiftF0 (MIT), a small network that covers 46.9 to 2093.8 Hz. Lower and
 higher instruments are brought into its range by telling it another sample rate: sound at 8 kHz
-declared as 16 kHz is heard an octave higher, sound at 32 kHz an octave lower.
+declared as 16 kHz is heard an octave higher, sound at 20 or 32 kHz a third or an octave lower.
 
 The take is worked on in blocks, so that memory grows with the few numbers per frame only.
 """
@@ -10,6 +10,7 @@ The take is worked on in blocks, so that memory grows with the few numbers per f
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 
 import numpy as np
@@ -41,13 +42,13 @@ class PitchTrack:
         Most likely sounding pitch as a fractional MIDI number (A4 = 69 = 440 Hz).
     confidence : ndarray of float64, shape (n,)
         0…1; voiced from 0.5 on.
-    octave_shift : int
-        −1 when the take was listened to an octave higher than it is, +1 when lower.
+    stretch : float
+        Sample rate at which the take was listened to, over the one that the engine was told.
     """
 
     midi: NDArray[np.float64]
     confidence: NDArray[np.float64]
-    octave_shift: int
+    stretch: float
 
     def steady(self, *, within_semitones: float, frames: int) -> NDArray[np.bool_]:
         """Say for each frame whether the pitch around it holds still, as that of a note does.
@@ -82,17 +83,18 @@ def _engine() -> SwiftF0:
     return SwiftF0(threads=1)
 
 
-def octave_shift(lowest_midi: float, highest_midi: float) -> int:
-    """Return by how many octaves to shift what the engine hears: −1, 0 or 1.
+def stretch_for(lowest_midi: float, highest_midi: float) -> float:
+    """Return the sample rate to listen at, over the engine's: 0.5, 1, 1.25 or 2.
 
-    A low instrument is listened to an octave up when its lowest note lies less than two
-    semitones above the engine's limit, a high one an octave down when its highest is above it.
+    A low instrument is listened to an octave up when its lowest note lies less than four
+    semitones above the engine's limit, a high one lower when its highest is above it.
     """
     if hz_of_midi(lowest_midi) < _ENGINE_LOWEST_HZ * 2 ** (4 / 12):
-        return -1
-    if hz_of_midi(highest_midi) > _ENGINE_HIGHEST_HZ:
-        return 1
-    return 0
+        return 0.5
+    for factor in (1.0, 1.25):
+        if hz_of_midi(highest_midi) <= _ENGINE_HIGHEST_HZ * factor:
+            return factor
+    return 2.0
 
 
 def track_pitch(
@@ -112,7 +114,7 @@ def track_pitch(
     PitchTrack
         With ``n // 128 + 1`` frames.
     """
-    shift = octave_shift(lowest_midi, highest_midi)
+    factor = stretch_for(lowest_midi, highest_midi)
     frames = len(samples) // HOP + 1
     midi = np.zeros(frames)
     confidence = np.zeros(frames)
@@ -124,33 +126,31 @@ def track_pitch(
         part = samples[begin * HOP : (last + margin) * HOP]
         if len(part) < 2 * _ENGINE_HOP:
             continue
-        values, sure = _block(part, shift, lowest_midi - 1.0, highest_midi + 1.0)
+        values, sure = _block(part, factor, lowest_midi - 1.0, highest_midi + 1.0)
         take = slice(first - begin, last - begin)
         values, sure = values[take], sure[take]
         midi[first : first + len(values)] = values
         confidence[first : first + len(sure)] = sure
-    return PitchTrack(midi, confidence, shift)
+    return PitchTrack(midi, confidence, factor)
 
 
 def _block(
-    part: NDArray[np.float32], shift: int, lowest_midi: float, highest_midi: float
+    part: NDArray[np.float32], factor: float, lowest_midi: float, highest_midi: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return pitch and confidence of a block on the 8 ms grid."""
-    factor = 2.0**shift
     heard = part
-    if shift < 0:
-        heard = resample_poly(part, 1, 2).astype(np.float32)
-    elif shift > 0:
-        heard = resample_poly(part, 2, 1).astype(np.float32)
+    if factor != 1.0:
+        rate = Fraction(factor)
+        heard = resample_poly(part, rate.numerator, rate.denominator).astype(np.float32)
     limits = (
         max(_ENGINE_LOWEST_HZ, hz_of_midi(lowest_midi) / factor),
         min(_ENGINE_HIGHEST_HZ, hz_of_midi(highest_midi) / factor),
     )
-    # Every engine frame stands 256 of *its* samples after the one before: 16 ms, 32 or 8.
+    # Every engine frame stands 256 of *its* samples after the one before: 8 to 32 ms.
     hop_s = _ENGINE_HOP / (RATE_HZ * factor)
     result = _engine().detect(heard, RATE_HZ, *limits)
     values, sure = midi_of_hz(result.pitch_hz * factor), result.confidence
-    if shift < 0:
+    if factor < 1.0:
         # A second reading half a frame later brings the low instruments back to 16 ms.
         late = _engine().detect(heard[_ENGINE_HOP // 2 :], RATE_HZ, *limits)
         values = _interleave(values, midi_of_hz(late.pitch_hz * factor))

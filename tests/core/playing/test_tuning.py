@@ -33,6 +33,13 @@ def test_one_note_of_a_pitch_is_no_tendency():
     assert tuning.by_pitch == ()
 
 
+def test_wavering_notes_do_not_count():
+    steady = [note(60 + k, 5.0) for k in range(6)]
+    wavering = [Note(0.0, 0.5, 50, -60.0, 45.0, 0.9) for _ in range(20)]
+    assert measure_tuning(steady + wavering).cents == pytest.approx(5.0)
+    assert measure_tuning(wavering).cents is None
+
+
 def test_too_few_notes_are_said():
     tuning = measure_tuning([note(60, 0.0), note(62, None), note(64, None)])
     assert tuning.reference_hz is None and tuning.cents is None and tuning.spread_cents is None

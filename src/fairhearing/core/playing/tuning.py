@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from fairhearing.core.playing.types import Note, PitchTendency, Tuning
 
 _LEAST_NOTES = 5
+# A note that wavers more than this says nothing about where it was meant to be.
+_STEADIEST_CENTS = 20.0
 _LEAST_NOTES_OF_A_PITCH = 2
 
 
@@ -37,7 +39,11 @@ def centre_of_frames(midi: NDArray[np.float64], weight: NDArray[np.float64]) -> 
 
 def measure_tuning(notes: Sequence[Note]) -> Tuning:
     """Return centre, spread and tendency by pitch of the notes with honest cents."""
-    stated = [(note.midi, note.cents) for note in notes if note.cents is not None]
+    stated = [
+        (note.midi, note.cents)
+        for note in notes
+        if note.cents is not None and (note.cents_spread or 0.0) <= _STEADIEST_CENTS
+    ]
     if len(stated) < _LEAST_NOTES:
         return Tuning(
             None, None, None, (), f"only {len(stated)} notes are long and steady enough to say"

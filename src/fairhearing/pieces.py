@@ -27,6 +27,8 @@ FOUND = 0.5
 CERTAIN = 0.9
 ANNOUNCED_WITHIN_S = 12.0
 LEAST_NOTES = 5
+# An earlier attempt has at least this share of its notes in the score.
+FOLLOWS = 0.75
 _KINDS: dict[str, SectionKind] = {"etude": "etude", "honors": "honors"}
 
 
@@ -110,11 +112,26 @@ def _place(
 
 
 def _placed(score: Score, alignment: Alignment, where: range) -> Placed:
-    # Every match counts, also what was played before a restart.
-    matched = [note for note, _ in alignment.pairs]
-    first = where.start + min(matched) if matched else where.start
-    end = where.start + max(matched) + 1 if matched else where.stop
+    last_try = [r.note_index for r in alignment.results if r.note_index is not None]
+    if not last_try:
+        return Placed(score, alignment, where.start, where.stop)
+    matched = {note for note, _ in alignment.pairs}
+    first = where.start + _first_try(matched, min(last_try))
+    end = where.start + max(last_try) + 1
     return Placed(score, alignment, first, end)
+
+
+def _first_try(matched: set[int], start: int) -> int:
+    """Return where an earlier attempt began: notes before the last one that follow the score too.
+
+    What only happens to have some notes of the piece (a scale in its key) is no attempt.
+    """
+    first, hits = start, 0
+    for distance, note in enumerate(range(start - 1, -1, -1), start=1):
+        hits += note in matched
+        if note in matched and hits >= FOLLOWS * distance:
+            first = note
+    return first
 
 
 def _share(placed: Placed) -> float:

@@ -59,7 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--drawings",
         type=Path,
         metavar="DIR",
-        help="each ensemble as it sits and against plan, SVG",
+        help="each ensemble as it sits and against plan, SVG; the folder is made",
     )
     parser.add_argument(
         "--draws", type=int, default=200, help="redraws that tell how sure a seat is; 0 for none"
@@ -85,6 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Seat a season."""
     season = read_season(arguments.season)
+    _check_outputs(arguments, season)
     roster = read_roster(arguments.roster or season.folder, season)
     scores = read_scores(arguments.scores, roster, season.seating.tie_break)
     pins = read_pins(arguments.pins, season, roster) if arguments.pins else ()
@@ -174,7 +175,10 @@ def _say(
     console.print()
     envy = _envy(plan)
     if not envy:
-        console.print("Nobody is passed over for a lower score.")
+        wishes = (wish for one in plan.problem.candidates for wish in one.wishes)
+        placed = any(wish.place is not None for wish in wishes)
+        lower = "a lower place or score" if placed else "a lower score"
+        console.print(f"Nobody is passed over for {lower}.")
     if revision is None:
         proof = "No fair plan fits the instrumentation better (proven)."
         gap = f"charge {plan.cost:g}, at least {plan.bound:g} is sure"
@@ -223,18 +227,45 @@ def _draw(folder: Path, plan: SeatPlan, close: tuple[Close, ...]) -> list[Path]:
         if pair.verdict == "too close to call"
         for student in (pair.upper, pair.lower)
     }
-    if not folder.is_dir():
-        raise TableError("there is no such folder for the drawings", path=folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TableError(f"cannot be made a folder ({error.strerror})", path=folder) from None
     written = []
     for name in dict.fromkeys(row.chairs.ensemble for row in plan.rows):
-        drawings = {
-            f"{plain_id(name)}.svg": seat_plan_svg(plan, name, close=uncertain),
-            f"{plain_id(name)}-instrumentation.svg": instrumentation_svg(plan, name),
-        }
-        for file, drawing in drawings.items():
-            _write(folder / file, drawing + "\n")
-            written.append(folder / file)
+        as_it_sits, against_plan = _drawing_files(folder, name)
+        _write(as_it_sits, seat_plan_svg(plan, name, close=uncertain) + "\n")
+        _write(against_plan, instrumentation_svg(plan, name) + "\n")
+        written += [as_it_sits, against_plan]
     return written
+
+
+def _drawing_files(folder: Path, ensemble: str) -> tuple[Path, Path]:
+    name = plain_id(ensemble)
+    return folder / f"{name}.svg", folder / f"{name}-instrumentation.svg"
+
+
+def _check_outputs(arguments: argparse.Namespace, season: Season) -> None:
+    """Refuse before anything is written if one of the outputs cannot be."""
+    files: list[Path] = [one for one in (arguments.json, arguments.output) if one is not None]
+    if len(files) > len({one.resolve() for one in files}):
+        raise TableError("is named for two outputs; give each its own file", path=files[0])
+    for file in files:
+        if not file.parent.is_dir():
+            raise TableError(
+                f"cannot be written: there is no folder {file.parent}; make it first", path=file
+            )
+    if arguments.drawings is not None:
+        for ensemble in season.ensembles:
+            files += _drawing_files(arguments.drawings, ensemble.name)
+    for file in files:
+        if file.is_dir():
+            raise TableError("is a folder, and a file is to be written there", path=file)
+        there = next(one for one in file.absolute().parents if one.exists())
+        if not there.is_dir():
+            raise TableError("is a file; give a folder for the drawings", path=there)
+        if not os.access(there, os.W_OK | os.X_OK):
+            raise TableError("cannot be written to; choose another folder", path=there)
 
 
 def write_json(path: Path, content: Mapping[str, Any]) -> None:

@@ -25,12 +25,15 @@ class Score:
     parts : dict of str to (float or None)
         Further columns by plain heading, for breaking ties.
     line : int
+    place : int or None
+        The announced place within the instrument, 1 the first; None where the table has none.
     """
 
     score: float | None
     se: float | None
     parts: dict[str, float | None]
     line: int
+    place: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +57,8 @@ class Scores:
 def read_scores(path: Path | str, roster: Roster, tie_break: tuple[str, ...] = ()) -> Scores:
     """Read a scores table.
 
-    A line without an instrument counts for the student's main instrument.
+    A line without an instrument counts for the student's main instrument. Where there is a column
+    ``place``, every score has a place.
 
     Parameters
     ----------
@@ -66,13 +70,14 @@ def read_scores(path: Path | str, roster: Roster, tie_break: tuple[str, ...] = (
     Raises
     ------
     TableError
-        If a student is not on the roster, an audition stands twice, or a cell is no number.
+        If a student is not on the roster, an audition stands twice, a cell is no number, or a
+        score has no place where others have one.
     """
     path = Path(path)
     table = read_table(
         path,
         required=("student", "fair_score"),
-        optional=("se", "instrument"),
+        optional=("se", "instrument", "place"),
         aliases={
             "student": ALIASES["student"],
             "fair_score": ("score", "fair"),
@@ -93,7 +98,13 @@ def read_scores(path: Path | str, roster: Roster, tie_break: tuple[str, ...] = (
                 "a student with two auditions needs the instrument in each line"
             )
         parts = {plain: row.number(heading) for plain, heading in headings.items()}
-        found[key] = Score(row.number("fair_score"), row.number("se", low=0), parts, row.line)
+        score, place = row.number("fair_score"), row.whole("place", low=1)
+        if score is not None and place is None and "place" in table.columns:
+            raise row.error(
+                f"number {key[0]} has a score but no place; fill it in, or delete the column "
+                '"place" so that scores alone decide'
+            )
+        found[key] = Score(score, row.number("se", low=0), parts, row.line, place)
     if not found:
         raise TableError("there are no scores in it", path=path)
     return Scores(path, found, frozenset(headings))

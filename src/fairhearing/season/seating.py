@@ -2,7 +2,8 @@
 
 A student's wishes are the chairs of every ensemble for which one of their instruments counts, the
 higher ensemble first (or the main instrument first, where the roster says so). An instrument the
-student auditioned on comes before one they would only switch to.
+student auditioned on comes before one they would only switch to. Places of the scores table order
+the students of an instrument before their scores do (:mod:`fairhearing.season.places`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from fairhearing.core.errors import TableError
 from fairhearing.core.packet.instruments import find, load
 from fairhearing.core.seating import Candidate, Chairs, Costs, Part, Pin, Problem, Wish
 from fairhearing.season.ensembles import PERCUSSION
+from fairhearing.season.places import Counted, Places, counted_places, place_notes
 from fairhearing.season.roster import ALIASES
 from fairhearing.season.scores import Score, Scores
 from fairhearing.season.types import Ensemble, Roster, Season, Seats, Student
@@ -37,6 +39,7 @@ class _Audition:
     heard_on: str
     score: Score | None
     group: int
+    counted: Counted | None
 
 
 def seating_task(
@@ -61,11 +64,12 @@ def seating_task(
             "no [[ensemble]] says where there is to sit", path=season.folder / "season.toml"
         )
     ties = [column for name in season.seating.tie_break if (column := scores.column(name))]
+    places = counted_places(scores, ties, season.name)
     chairs = [_chairs(ensemble, seats) for ensemble in season.ensembles for seats in ensemble.seats]
     candidates = [
         Candidate(
             student.number,
-            _wishes(season, student, scores, ties),
+            _wishes(season, student, scores, ties, places),
             tuple(load()[one].name for one in (*student.instruments, *student.would_switch)),
         )
         for student in roster.students
@@ -77,7 +81,9 @@ def seating_task(
         costs=Costs(unseated=Costs().unseated if season.seating.seat_everyone else 0),
         lot=season.name,
     )
-    return SeatingTask(problem, _notes(season, roster, scores, problem))
+    names = {instrument: shown(instrument) for _, instrument in places}
+    notes = (*_notes(season, roster, scores, problem), *place_notes(problem, places, names))
+    return SeatingTask(problem, notes)
 
 
 def chairs_id(ensemble: Ensemble, seats: Seats) -> str:
@@ -153,12 +159,16 @@ def _seats_for(ensemble: Ensemble, instrument: str) -> list[Seats]:
     return sorted(fitting, key=lambda seats: seats.instrument != instrument)
 
 
-def _wishes(season: Season, student: Student, scores: Scores, ties: list[str]) -> tuple[Wish, ...]:
-    own = [_Audition(one, one, scores.get(student.number, one), 0) for one in student.instruments]
+def _wishes(
+    season: Season, student: Student, scores: Scores, ties: list[str], places: Places
+) -> tuple[Wish, ...]:
+    def heard(one: str, heard_on: str, group: int) -> _Audition:
+        key = student.number, heard_on
+        return _Audition(one, heard_on, scores.get(*key), group, places.get(key))
+
     switch = 1 if season.seating.switchers == "after" else 0
-    own += [
-        _Audition(one, student.instrument, own[0].score, switch) for one in student.would_switch
-    ]
+    own = [heard(one, one, 0) for one in student.instruments]
+    own += [heard(one, student.instrument, switch) for one in student.would_switch]
     open_to = [
         ensemble
         for ensemble in season.ensembles
@@ -182,23 +192,27 @@ def _wishes(season: Season, student: Student, scores: Scores, ties: list[str]) -
 def _wish(
     ensemble: Ensemble, seats: Seats, student: Student, audition: _Audition, ties: list[str]
 ) -> Wish:
-    score = audition.score
+    score, counted = audition.score, audition.counted
+    told = score is not None and (counted is None or counted.ties_only)  # else not of this order
     parts = score.parts if score else {}
     return Wish(
         chairs=chairs_id(ensemble, seats),
         score=score.score if score else None,
         group=audition.group,
         tie=tuple(float("-inf") if (part := parts.get(tie)) is None else part for tie in ties),
-        se=score.se if score else None,
+        se=score.se if score and told else None,
         barred=_barred(ensemble, student, score),
         minimum=ensemble.minimum_score,
         audition=audition.heard_on,
+        place=counted.place if counted else None,
+        counts=counted.score if counted else None,
     )
 
 
 def _stands_better(wish: Wish, other: Wish) -> bool:
     def standing(one: Wish) -> tuple[bool, int, float]:
-        return one.possible, -one.group, float("-inf") if one.score is None else one.score
+        score = one.order_score
+        return one.possible, -one.group, float("-inf") if score is None else score
 
     return standing(wish) > standing(other)
 

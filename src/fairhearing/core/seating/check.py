@@ -44,7 +44,9 @@ def justified_envy(problem: Problem, seated: Mapping[str, str | None]) -> list[E
             score = round(wish.score, 9)
             if wish.minimum is not None and score < wish.minimum:
                 continue
-            better_first = (wish.group, -score, [-one for one in wish.tie], drawn)
+            counted = score if wish.counts is None else round(wish.counts, 9)
+            ties = [-one for one in wish.tie]
+            better_first = (wish.group, -counted, wish.place or 0, ties, drawn)
             standing[candidate.student, wish.chairs] = better_first
     for student, chairs in seated.items():
         if chairs is None:

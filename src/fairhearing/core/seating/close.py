@@ -103,7 +103,7 @@ def _pair(
         if a.se is None or b.se is None:
             return None
         error = math.hypot(a.se, b.se)
-    gap = a.score - b.score
+    gap = (a.score if a.counts is None else a.counts) - (b.score if b.counts is None else b.counts)
     if error > 0:
         probability = 0.5 * (1 + math.erf(gap / error / math.sqrt(2)))
     else:

@@ -3,7 +3,8 @@
 Every change named here has been followed through (:mod:`fairhearing.core.seating.whatif`) with the
 same number of chairs; applied to the problem and seated again with the plan's ``sizes`` it gives
 the student those chairs or better ones. A still higher score never leads to worse ones (deferred
-acceptance respects improvements: Balinski & Sönmez 1999, J. Econ. Theory 84:73–94).
+acceptance respects improvements: Balinski & Sönmez 1999, J. Econ. Theory 84:73–94). Where announced
+places order an instrument, no score is named that would win: the rules that place are not known.
 """
 
 from __future__ import annotations
@@ -195,6 +196,8 @@ class _Words:
         if family:
             return _lost_to(wish, other, "the last chair went to another student", "a higher score")
         higher = number(other.score)
+        if other.counts is not None and other.audition != wish.audition:
+            higher = f"a place that counts {number(other.counts)}"
         return _lost_to(wish, other, f"the last chair went to {last}", higher)
 
     # -- what would have had to be different
@@ -227,13 +230,17 @@ class _Words:
     def _score(self, student: str, wish: Wish, name: str) -> Change | None:
         """Return the least score that leads there, trying those who sit there from the last up."""
         floor = -math.inf if wish.minimum is None else wish.minimum
-        held = [(group, -negative) for (group, negative, _, _), _ in self.whatif.held[wish.chairs]]
-        targets = sorted({max(above(score), floor) for _, score in held})
-        if self.whatif.free[wish.chairs] > 0:
-            targets.insert(0, max(floor, 0.0))
+        held = [(key[0], -key[1]) for key, _ in self.whatif.held[wish.chairs]]
         kind: Kind = "eligibility and score" if wish.barred else "score"
         if any(group < wish.group for group, _ in held):
             kind = "audition"
+        targets = sorted({max(above(score), floor) for _, score in held})
+        if self.whatif.free[wish.chairs] > 0:
+            targets.insert(0, max(floor, 0.0))
+        if self._by_place(wish, kind):
+            if kind == "audition" or wish.score is None or wish.score >= floor:
+                return None
+            targets = [floor]  # the place stays as it is; only the minimum is reached
         for score in targets:
             if kind == "score" and wish.score is not None and score < wish.score:
                 continue
@@ -241,6 +248,18 @@ class _Words:
             if self._reaches(student, wish, change.apply):
                 return change
         return None
+
+    def _by_place(self, wish: Wish, kind: Kind) -> bool:
+        """Return whether places, not scores, say who of those sitting there comes before."""
+        if wish.place is not None:
+            return True
+        held = (self.plan.wish(one, wish.chairs) for _, one in self.whatif.held[wish.chairs])
+        return any(
+            one is not None
+            and one.place is not None
+            and (kind == "audition" or one.audition == wish.audition)
+            for one in held
+        )
 
     def _score_change(self, wish: Wish, name: str, kind: Kind, score: float) -> Change:
         more = ""
@@ -291,6 +310,13 @@ def _nearest_first(changes: list[Change]) -> tuple[Change, ...]:
 def _lost_to(wish: Wish, other: Wish, last: str, higher: str) -> str:
     if other.group < wish.group:
         return f"{last}, who auditioned on it"
+    if other.place is not None and wish.place is not None and other.audition == wish.audition:
+        if other.place == wish.place:
+            return f"{last} with the same place, by the rule for ties"
+        return f"{last} with a better place"
+    if other.counts is not None or wish.counts is not None:
+        counted = "" if wish.counts is None else f" (this place counts {number(wish.counts)})"
+        return f"{last} with {higher}{counted}"
     if other.score == wish.score:
         return f"{last} with the same score, by the rule for ties"
     return f"{last} with {higher}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from fairhearing.core.seating.problem import SCORE_DECIMALS, Chairs, Problem, Wish, lot
 
-OrderKey = tuple[int, float, tuple[float, ...], str]
+OrderKey = tuple[int, float, int, tuple[float, ...], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,9 @@ class Market:
 
 def order_key(wish: Wish, drawn: str) -> OrderKey:
     """Return what decides between two students at the same chairs; the smaller comes first."""
-    score = round(wish.score if wish.score is not None else float("-inf"), SCORE_DECIMALS)
-    return wish.group, -score, tuple(-value for value in wish.tie), drawn
+    counted = wish.order_score
+    score = round(counted if counted is not None else float("-inf"), SCORE_DECIMALS)
+    return wish.group, -score, wish.place or 0, tuple(-value for value in wish.tie), drawn
 
 
 def build(problem: Problem) -> Market:

@@ -81,6 +81,11 @@ class Wish:
         The score below which nobody sits there.
     audition : str
         The instrument that was auditioned on; wishes with the same one share their score.
+    place : int or None
+        The announced place on that instrument, where places and not scores order its students.
+    counts : float or None
+        The score that this place stands for, which orders in place of `score`; `place` decides
+        where two are equal.
     """
 
     chairs: str
@@ -91,6 +96,13 @@ class Wish:
     barred: str = ""
     minimum: float | None = None
     audition: str = ""
+    place: int | None = None
+    counts: float | None = None
+
+    @property
+    def order_score(self) -> float | None:
+        """The score that orders: what the place stands for, or the student's own."""
+        return self.score if self.counts is None else self.counts
 
     @property
     def possible(self) -> bool:

@@ -114,6 +114,7 @@ class _Arena:
         self.group = np.array([w.group for _, w in wishes], dtype=np.int64)
         self.audition = np.array([auditions[j, w.audition] for j, w in wishes], dtype=np.int64)
         self.score = np.array([w.score for _, w in wishes], dtype=np.float64)
+        self.counted = np.array([w.order_score for _, w in wishes], dtype=np.float64)
         self.error = np.array([w.se or 0.0 for _, w in wishes], dtype=np.float64)
         self.minimum = np.array(
             [-np.inf if w.minimum is None else w.minimum for _, w in wishes], dtype=np.float64
@@ -121,6 +122,7 @@ class _Arena:
         ties = sorted(
             range(len(wishes)),
             key=lambda at: (
+                wishes[at][1].place or 0,
                 tuple(-value for value in wishes[at][1].tie),
                 lot(problem.lot, self.market.students[wishes[at][0]]),
             ),
@@ -140,8 +142,10 @@ class _Arena:
     def seat(self, random: np.random.Generator) -> np.ndarray:
         """Return the number of the ensemble of every student after one redraw."""
         noise = random.standard_normal(self.auditions)
-        score = np.round(self.score + self.error * noise[self.audition], SCORE_DECIMALS)
-        order = np.lexsort((self.tie, -score, self.group, self.chairs))
+        drawn = self.error * noise[self.audition]
+        score = np.round(self.score + drawn, SCORE_DECIMALS)
+        counted = np.round(self.counted + drawn, SCORE_DECIMALS)
+        order = np.lexsort((self.tie, -counted, self.group, self.chairs))
         rank = np.empty(len(order), dtype=np.int64)
         rank[order] = np.arange(len(order))  # only the order within chairs matters
         may = score >= self.minimum

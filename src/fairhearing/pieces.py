@@ -15,6 +15,7 @@ from fairhearing.core.playing.alignment import (
     HeardNote,
     Outcome,
     Score,
+    ScoreNote,
     align,
     strokes_as_notes,
 )
@@ -101,7 +102,7 @@ def _place(
     best: Placed | None = None
     for where in tried:
         alignment = align(score, notes[where.start : where.stop])
-        candidate = _placed(score, alignment, where)
+        candidate = _placed(score, alignment, notes, where)
         if best is None or _share(candidate) > _share(best):
             best = candidate
         if _share(best) >= CERTAIN:
@@ -111,14 +112,26 @@ def _place(
     return best
 
 
-def _placed(score: Score, alignment: Alignment, where: range) -> Placed:
+def _placed(score: Score, alignment: Alignment, notes: Sequence[HeardNote], where: range) -> Placed:
+    inside = notes[where.start : where.stop]
     last_try = [r.note_index for r in alignment.results if r.note_index is not None]
     if not last_try:
         return Placed(score, alignment, where.start, where.stop)
-    matched = {note for note, _ in alignment.pairs}
+    matched = {
+        note
+        for note, written in alignment.pairs
+        if _same_pitch(inside[note], score.notes[written], alignment.shift)
+    }
     first = where.start + _first_try(matched, min(last_try))
     end = where.start + max(last_try) + 1
     return Placed(score, alignment, first, end)
+
+
+def _same_pitch(heard: HeardNote, written: ScoreNote, shift: int) -> bool:
+    """Say whether a note sounds as written, the transposition of the whole take allowed for."""
+    if written.midi is None or heard.midi is None:
+        return True
+    return abs(heard.midi - written.midi) == abs(shift)
 
 
 def _first_try(matched: set[int], start: int) -> int:

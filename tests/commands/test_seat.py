@@ -216,6 +216,63 @@ def test_drawings(folder: Path) -> None:
     assert ">102<" in (folder / "wind-ensemble.svg").read_text(encoding="utf-8")
 
 
+def test_the_folder_for_drawings_is_made(folder: Path) -> None:
+    assert _seat(folder, "--drawings", str(folder / "new" / "pictures")) == 0
+    assert len(list((folder / "new" / "pictures").glob("*.svg"))) == 4
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (["--drawings", "roster.csv"], "roster.csv: is a file; give a folder for the drawings"),
+        (["--drawings", "roster.csv/deep"], "roster.csv: is a file; give a folder for the"),
+        (["--drawings", "taken"], "wind-ensemble.svg: is a folder, and a file is to be"),
+        (["-o", "absent/seats.csv"], "seats.csv: cannot be written: there is no folder"),
+        (["-o", "taken"], "taken: is a folder, and a file is to be written there"),
+        (["-o", "plan.json"], "plan.json: is named for two outputs; give each its own file"),
+    ],
+)
+def test_nothing_is_written_unless_everything_can_be(
+    folder: Path, capsys: pytest.CaptureFixture[str], *, more: list[str], says: str
+) -> None:
+    (folder / "taken" / "wind-ensemble.svg").mkdir(parents=True)
+    option, name = more
+    before = sorted(folder.rglob("*"))
+    assert _seat(folder, "--json", str(folder / "plan.json"), option, str(folder / name)) == 2
+    captured = capsys.readouterr()
+    assert says in captured.err
+    assert captured.err.count("\n") == 1
+    assert not captured.out
+    assert sorted(folder.rglob("*")) == before
+
+
+def _with_places(*places: int | str) -> str:
+    head, *lines = SCORES.splitlines()
+    return "\n".join([f"{head},place", *(f"{a},{b}" for a, b in zip(lines, places, strict=True))])
+
+
+def test_places_that_follow_the_scores_leave_the_plan_as_it_is(folder: Path) -> None:
+    assert _seat(folder, "--json", str(folder / "a.json"), "-o", str(folder / "a.csv")) == 0
+    (folder / "scores.csv").write_text(_with_places(4, 2, 3, 1, 1, 1, 1, 1, ""))
+    assert _seat(folder, "--json", str(folder / "b.json"), "-o", str(folder / "b.csv")) == 0
+    assert (folder / "a.json").read_bytes() == (folder / "b.json").read_bytes()
+    assert (folder / "a.csv").read_bytes() == (folder / "b.csv").read_bytes()
+
+
+def test_announced_places_are_kept(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "scores.csv").write_text(_with_places(1, 3, 2, 4, 1, 1, 1, 1, ""))
+    out = folder / "plan.json"
+    assert _seat(folder, "--json", str(out)) == 0
+    said = capsys.readouterr().out
+    assert "Nobody is passed over for a lower place or score." in said
+    assert "Places from the scores table, not scores, order the students of: flute." in said
+    plan = json.loads(out.read_text(encoding="utf-8"))
+    assert plan["ensembles"][0]["sections"][0]["players"] == ["101", "103"]
+    students = {one["student"]: one for one in plan["students"]}
+    assert "the last chair went to 103 with a better place" in students["102"]["why"]
+    assert students["102"]["share"] is None
+
+
 @pytest.mark.parametrize(
     ("file", "old", "new", "says"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import product
@@ -309,3 +310,43 @@ def test_all_scores_equal(shuffled: Callable[[Problem, int], Problem]) -> None:
     order = sorted((one.student for one in problem.candidates), key=lambda one: lot("l", one))
     assert [*plan.row("top").players, *plan.row("low").players] == order
     assert seat(replace(problem, lot="another word")).seats != plan.seats
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_a_place_counts_orders_in_place_of_the_score(band: Band, seed: int) -> None:
+    """A problem with the places of other scores is seated like the one that has those scores."""
+    other = band(seed)
+    drawn = random.Random(seed)
+    places = list(range(1, 1 + len(other.candidates)))
+    drawn.shuffle(places)
+    no_minimum = replace(
+        other,
+        candidates=tuple(
+            replace(one, wishes=tuple(replace(wish, minimum=None) for wish in one.wishes))
+            for one in other.candidates
+        ),
+    )
+    placed = replace(
+        no_minimum,
+        candidates=tuple(
+            replace(
+                one,
+                wishes=tuple(
+                    replace(wish, score=drawn.gauss(75, 8), counts=wish.score, place=place)
+                    for wish in one.wishes
+                ),
+            )
+            for one, place in zip(no_minimum.candidates, places, strict=True)
+        ),
+    )
+    plan = seat(placed)
+    assert plan.seated == seat(no_minimum).seated
+    assert justified_envy(placed, plan.seated) == []
+    own = replace(
+        placed,
+        candidates=tuple(
+            replace(one, wishes=tuple(replace(w, counts=None, place=None) for w in one.wishes))
+            for one in placed.candidates
+        ),
+    )
+    assert justified_envy(own, plan.seated)  # by their own scores some would be passed over

@@ -315,8 +315,11 @@ def _lost_to(wish: Wish, other: Wish, last: str, higher: str) -> str:
             return f"{last} with the same place, by the rule for ties"
         return f"{last} with a better place"
     if other.counts is not None or wish.counts is not None:
-        counted = "" if wish.counts is None else f" (this place counts {number(wish.counts)})"
-        return f"{last} with {higher}{counted}"
+        same = (
+            wish.counts is None or wish.score is None or number(wish.counts) == number(wish.score)
+        )
+        mine = "" if same or wish.counts is None else f"; this place counts {number(wish.counts)}"
+        return f"{last} with {higher}{mine}"
     if other.score == wish.score:
         return f"{last} with the same score, by the rule for ties"
     return f"{last} with {higher}"
